@@ -1,0 +1,31 @@
+"""What can go wrong with a user's files, each with the way out in its message."""
+
+from pathlib import Path
+
+
+class BatchError(Exception):
+    """Something a user can mend. The message says what is wrong and what to do."""
+
+
+class SettingsError(BatchError):
+    """The command line or a settings file asks for something impossible."""
+
+
+class TakeError(BatchError):
+    """One take cannot be heard. The other takes go on.
+
+    Parameters
+    ----------
+    path : Path
+        The take.
+    problem : str
+        What is wrong with it, in a few words.
+    remedy : str
+        What the player can do about it.
+    """
+
+    def __init__(self, path: Path, problem: str, remedy: str) -> None:
+        self.path = path
+        self.problem = problem
+        self.remedy = remedy
+        super().__init__(f"{problem}; {remedy}")

@@ -1,0 +1,208 @@
+"""The values that pass between stages, and the analysis they end in.
+
+Field names are those of the published file format ``takemill.analysis/1``: what stands
+here is what a reader of ``NAME.analysis.json`` finds. Times are seconds from the start of
+the take's audio.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from itertools import pairwise
+
+from batch.tempo import TempoMap
+
+SCHEMA = "takemill.analysis/1"
+
+
+class Length(StrEnum):
+    """How long a phrase is against the median phrase."""
+
+    SHORT = "short"
+    LONG = "long"
+
+
+class Density(StrEnum):
+    """How many notes a phrase packs into its time."""
+
+    SPARSE = "sparse"
+    DENSE = "dense"
+
+
+class Groove(StrEnum):
+    """Whether a phrase states the meter or rubs against it."""
+
+    IN_GROOVE = "in-groove"
+    AGAINST_GROOVE = "against-groove"
+    UNMEASURED = "unmeasured"
+
+
+class RelationKind(StrEnum):
+    """What a phrase does with an earlier one."""
+
+    NEW = "new"
+    VARIES = "varies"
+    ANSWERS = "answers"
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One heard note. ``pitch_midi`` may be fractional; loudness is dB below full scale."""
+
+    onset_s: float
+    offset_s: float
+    pitch_midi: float
+    loudness_db: float
+    confidence: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not self.offset_s > self.onset_s:
+            raise ValueError(f"a note must end after it starts, got {self.onset_s} to {self.offset_s} s")
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Beats and bars under a take.
+
+    ``beat_in_bar`` counts from 1. ``tempo_bpm`` is the median over the take, in felt beats.
+    ``tempo_map`` is the session's own map where there is one, and ``starts_at_s`` says
+    where in it the take begins.
+    """
+
+    source: str
+    tempo_bpm: float
+    beats_s: tuple[float, ...]
+    beat_in_bar: tuple[int, ...]
+    beats_per_bar: int
+    swing_ratio: float | None
+    confidence: float
+    subdivision: int = 2
+    tempo_map: TempoMap | None = None
+    starts_at_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        if len(self.beats_s) < 2:  # noqa: PLR2004  one beat has no length
+            raise ValueError("a grid needs at least two beats")
+        if len(self.beats_s) != len(self.beat_in_bar):
+            raise ValueError("beats_s and beat_in_bar must have one entry a beat")
+        if any(b <= a for a, b in pairwise(self.beats_s)):
+            raise ValueError("beats must rise")
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """Notes ``first_note`` to ``last_note`` (inclusive) of the take, said in one breath."""
+
+    start_s: float
+    end_s: float
+    first_note: int
+    last_note: int
+
+    @property
+    def span(self) -> slice:
+        """The phrase's notes in the take's note list."""
+        return slice(self.first_note, self.last_note + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Labels:
+    """The three words a phrase is marked with."""
+
+    length: Length
+    density: Density
+    groove: Groove
+
+    def __str__(self) -> str:
+        words = [self.length.value, self.density.value]
+        if self.groove is not Groove.UNMEASURED:
+            words.append(self.groove.value)
+        return " ".join(words)
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """The numbers behind a phrase's labels; None where there is no grid or nothing to measure.
+
+    ``syncopation`` is the share of syncopated notes, ``off_grid`` a fraction of a beat,
+    ``articulation`` note duration over inter-onset interval, ``register`` semitones from the
+    take's median pitch, ``leap_share`` the share of melodic intervals over two semitones.
+    ``borderline`` names the labels that a small change would turn.
+    """
+
+    duration_s: float
+    duration_beats: float | None
+    note_count: int
+    notes_per_beat: float | None
+    notes_per_s: float
+    articulation: float | None
+    syncopation: float | None
+    grouping: str | None
+    off_grid: float | None
+    register: float
+    leap_share: float | None
+    borderline: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Relation:
+    """What a phrase does with phrase number ``to_phrase`` (from 0); similarity 0 to 1."""
+
+    kind: RelationKind
+    to_phrase: int | None
+    similarity: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LabelledPhrase:
+    """A phrase with its labels, their evidence, and its relation to what came before."""
+
+    start_s: float
+    end_s: float
+    first_note: int
+    last_note: int
+    labels: Labels
+    evidence: Evidence
+    relation: Relation
+
+
+@dataclass(frozen=True, slots=True)
+class Variety:
+    """How varied a take is, 0 to 100, with bounds; None where it cannot be said, and why."""
+
+    score: float | None
+    low: float | None
+    high: float | None
+    parts: Mapping[str, float | None] = field(default_factory=dict)
+    why_null: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TakeInfo:
+    """What is known of a take besides its sound. A MIDI take has no rate and no channels."""
+
+    file: str
+    duration_s: float
+    sample_rate_hz: int | None
+    channels: int | None
+    title: str | None
+    recorded_at: str | None
+    time_reference_s: float | None
+    content_hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """Everything heard in one take; the contract behind ``NAME.analysis.json``."""
+
+    take: TakeInfo
+    grid: Grid | None
+    notes: tuple[Note, ...]
+    phrases: tuple[LabelledPhrase, ...]
+    variety: Variety
+    warnings: tuple[str, ...] = ()
+    schema: str = SCHEMA
+
+
+def notes_of(phrase: Phrase | LabelledPhrase, notes: Sequence[Note]) -> Sequence[Note]:
+    """Return the notes that ``phrase`` spans."""
+    return notes[phrase.first_note : phrase.last_note + 1]

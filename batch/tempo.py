@@ -1,0 +1,114 @@
+"""A session's tempo map: seconds to ticks and back, and where its beats and bars fall."""
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import accumulate, pairwise
+
+DEFAULT_US_PER_QUARTER = 500_000
+"""120 beats a minute until the first tempo event (Standard MIDI Files 1.0, Set Tempo)."""
+
+_COMPOUND_UNIT = 3
+"""Eighths (or sixteenths) to one beat in 6/8, 9/8, 12/8 (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class TempoChange:
+    """From ``tick`` on, a quarter lasts ``us_per_quarter`` microseconds."""
+
+    tick: int
+    us_per_quarter: int
+
+
+@dataclass(frozen=True, slots=True)
+class MeterChange:
+    """From ``tick`` on, a bar holds ``numerator`` notes of 1/``denominator``."""
+
+    tick: int
+    numerator: int
+    denominator: int
+
+    @property
+    def is_compound(self) -> bool:
+        """Whether the beat is a dotted note: 6/8, 9/8, 12/8 and the like."""
+        return (
+            self.denominator >= 8  # noqa: PLR2004  eighths and shorter
+            and self.numerator > _COMPOUND_UNIT
+            and self.numerator % _COMPOUND_UNIT == 0
+        )
+
+    @property
+    def beats_per_bar(self) -> int:
+        """Felt beats in a bar: 4 in 4/4, 2 in 6/8."""
+        return self.numerator // _COMPOUND_UNIT if self.is_compound else self.numerator
+
+    @property
+    def quarters_per_beat(self) -> float:
+        """Length of the felt beat in quarters: 1 in 4/4, 1.5 in 6/8."""
+        return 4 / self.denominator * (_COMPOUND_UNIT if self.is_compound else 1)
+
+
+@dataclass(frozen=True, slots=True)
+class TempoMap:
+    """Tempo and meter over ticks, as a Standard MIDI File states them.
+
+    Both tuples are sorted by tick, without two entries at one tick, and start at tick 0.
+    """
+
+    ticks_per_quarter: int
+    tempos: tuple[TempoChange, ...] = (TempoChange(0, DEFAULT_US_PER_QUARTER),)
+    meters: tuple[MeterChange, ...] = (MeterChange(0, 4, 4),)
+    _starts_s: tuple[float, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        if self.ticks_per_quarter < 1:
+            raise ValueError(f"ticks_per_quarter must be 1 or more, got {self.ticks_per_quarter}")
+        for name, changes in (("tempos", self.tempos), ("meters", self.meters)):
+            ticks = [change.tick for change in changes]
+            if not ticks or ticks[0] != 0 or any(a >= b for a, b in pairwise(ticks)):
+                raise ValueError(f"{name} must start at tick 0 and rise, got ticks {ticks[:5]}")
+        if any(change.us_per_quarter < 1 for change in self.tempos):
+            raise ValueError("a tempo must be at least 1 microsecond a quarter")
+        spans = (
+            (b.tick - a.tick) * a.us_per_quarter / self.ticks_per_quarter / 1e6
+            for a, b in pairwise(self.tempos)
+        )
+        object.__setattr__(self, "_starts_s", tuple(accumulate(spans, initial=0.0)))
+
+    @classmethod
+    def constant(cls, tempo_bpm: float, meter: tuple[int, int], ticks_per_quarter: int) -> "TempoMap":
+        """Return a map of one meter and one tempo, in felt beats a minute."""
+        change = MeterChange(0, *meter)
+        us_per_quarter = round(60e6 / tempo_bpm / change.quarters_per_beat)
+        return cls(ticks_per_quarter, (TempoChange(0, us_per_quarter),), (change,))
+
+    def seconds_at(self, tick: float) -> float:
+        """Return the time of ``tick`` in seconds; ticks before 0 go on at the first tempo."""
+        i = max(0, bisect_right(self.tempos, tick, key=lambda change: change.tick) - 1)
+        change = self.tempos[i]
+        return self._starts_s[i] + (tick - change.tick) * change.us_per_quarter / self.ticks_per_quarter / 1e6
+
+    def ticks_at(self, time_s: float) -> float:
+        """Return the fractional tick at ``time_s``; the inverse of :meth:`seconds_at`."""
+        i = max(0, bisect_right(self._starts_s, time_s) - 1)
+        change = self.tempos[i]
+        return change.tick + (time_s - self._starts_s[i]) * 1e6 * self.ticks_per_quarter / change.us_per_quarter
+
+    def beats(self, until_s: float, from_s: float = 0.0) -> Iterator[tuple[float, int, MeterChange]]:
+        """Yield (seconds, beat in bar from 1, meter) for each beat, at least one on either side.
+
+        A new meter starts a new bar, as a session's time-signature event does.
+        """
+        first_tick, last_tick = self.ticks_at(from_s), self.ticks_at(until_s)
+        for i, meter in enumerate(self.meters):
+            end = self.meters[i + 1].tick if i + 1 < len(self.meters) else None
+            step = meter.quarters_per_beat * self.ticks_per_quarter
+            number = max(0, int((first_tick - meter.tick) // step)) if i or first_tick > 0 else int(first_tick // step)
+            while True:
+                tick = meter.tick + number * step
+                if end is not None and tick >= end:
+                    break
+                yield self.seconds_at(tick), number % meter.beats_per_bar + 1, meter
+                if tick > last_tick:
+                    return
+                number += 1

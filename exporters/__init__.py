@@ -1,0 +1,1 @@
+"""One module a format: a finished analysis in, bytes out."""
