@@ -64,7 +64,9 @@ class Note:
 class Grid:
     """Beats and bars under a take.
 
-    ``beat_in_bar`` counts from 1. ``tempo_bpm`` is the median over the take, in felt beats.
+    ``beat_in_bar`` counts from 1; the first beat lies in bar ``first_bar``. ``subdivision`` is
+    into how many parts a beat falls first: 2, or 3 in compound meters. ``tempo_bpm`` is the
+    median over the take, in felt beats.
     ``tempo_map`` is the session's own map where there is one, and ``starts_at_s`` says
     where in it the take begins.
     """
@@ -76,6 +78,7 @@ class Grid:
     beats_per_bar: int
     swing_ratio: float | None
     confidence: float
+    first_bar: int = 1
     subdivision: int = 2
     tempo_map: TempoMap | None = None
     starts_at_s: float = 0.0
@@ -123,7 +126,8 @@ class Labels:
 class Evidence:
     """The numbers behind a phrase's labels; None where there is no grid or nothing to measure.
 
-    ``syncopation`` is the share of syncopated notes, ``off_grid`` a fraction of a beat,
+    ``syncopation`` is the share of syncopated notes, ``off_grid`` the mean distance from the
+    nearest tatum in tatums (0 on the grid, 0.25 by chance),
     ``articulation`` note duration over inter-onset interval, ``register`` semitones from the
     take's median pitch, ``leap_share`` the share of melodic intervals over two semitones.
     ``borderline`` names the labels that a small change would turn.
@@ -194,13 +198,13 @@ class TakeInfo:
 class Analysis:
     """Everything heard in one take; the contract behind ``NAME.analysis.json``."""
 
+    schema: str = field(default=SCHEMA, kw_only=True)
     take: TakeInfo
     grid: Grid | None
     notes: tuple[Note, ...]
     phrases: tuple[LabelledPhrase, ...]
     variety: Variety
     warnings: tuple[str, ...] = ()
-    schema: str = SCHEMA
 
 
 def notes_of(phrase: Phrase | LabelledPhrase, notes: Sequence[Note]) -> Sequence[Note]:

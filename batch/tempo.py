@@ -1,9 +1,10 @@
 """A session's tempo map: seconds to ticks and back, and where its beats and bars fall."""
 
+import math
 from bisect import bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from itertools import accumulate, pairwise
+from dataclasses import dataclass, field, replace
+from itertools import accumulate, count, pairwise
 
 DEFAULT_US_PER_QUARTER = 500_000
 """120 beats a minute until the first tempo event (Standard MIDI Files 1.0, Set Tempo)."""
@@ -49,6 +50,16 @@ class MeterChange:
 
 
 @dataclass(frozen=True, slots=True)
+class Beat:
+    """One felt beat: its time, its bar (the map's first is 1), its number in the bar from 1."""
+
+    time_s: float
+    bar: int
+    beat: int
+    meter: MeterChange
+
+
+@dataclass(frozen=True, slots=True)
 class TempoMap:
     """Tempo and meter over ticks, as a Standard MIDI File states them.
 
@@ -82,6 +93,19 @@ class TempoMap:
         us_per_quarter = round(60e6 / tempo_bpm / change.quarters_per_beat)
         return cls(ticks_per_quarter, (TempoChange(0, us_per_quarter),), (change,))
 
+    def with_resolution(self, ticks_per_quarter: int) -> "TempoMap":
+        """Return the same map counted in other ticks.
+
+        Changes that fall between the new ticks move to the nearest; of several on one tick
+        the last one counts.
+        """
+        if ticks_per_quarter == self.ticks_per_quarter:
+            return self
+        scale = ticks_per_quarter / self.ticks_per_quarter
+        tempos = {t.tick: t for t in (replace(c, tick=round(c.tick * scale)) for c in self.tempos)}
+        meters = {m.tick: m for m in (replace(c, tick=round(c.tick * scale)) for c in self.meters)}
+        return TempoMap(ticks_per_quarter, tuple(tempos.values()), tuple(meters.values()))
+
     def seconds_at(self, tick: float) -> float:
         """Return the time of ``tick`` in seconds; ticks before 0 go on at the first tempo."""
         i = max(0, bisect_right(self.tempos, tick, key=lambda change: change.tick) - 1)
@@ -92,23 +116,29 @@ class TempoMap:
         """Return the fractional tick at ``time_s``; the inverse of :meth:`seconds_at`."""
         i = max(0, bisect_right(self._starts_s, time_s) - 1)
         change = self.tempos[i]
-        return change.tick + (time_s - self._starts_s[i]) * 1e6 * self.ticks_per_quarter / change.us_per_quarter
+        return (
+            change.tick + (time_s - self._starts_s[i]) * 1e6 * self.ticks_per_quarter / change.us_per_quarter
+        )
 
-    def beats(self, until_s: float, from_s: float = 0.0) -> Iterator[tuple[float, int, MeterChange]]:
-        """Yield (seconds, beat in bar from 1, meter) for each beat, at least one on either side.
+    def beats(self, from_s: float, until_s: float) -> Iterator["Beat"]:
+        """Yield the beats from the one at or before ``from_s`` to the first after ``until_s``.
 
-        A new meter starts a new bar, as a session's time-signature event does.
+        A new meter starts a new bar, as a session's time-signature event does. Time before
+        the map's start goes on backwards in its first tempo and meter.
         """
-        first_tick, last_tick = self.ticks_at(from_s), self.ticks_at(until_s)
-        for i, meter in enumerate(self.meters):
-            end = self.meters[i + 1].tick if i + 1 < len(self.meters) else None
+        from_tick, until_tick = self.ticks_at(from_s), self.ticks_at(until_s)
+        ends = [*(meter.tick for meter in self.meters[1:]), math.inf]
+        first_bar = 1
+        for i, (meter, end) in enumerate(zip(self.meters, ends, strict=True)):
             step = meter.quarters_per_beat * self.ticks_per_quarter
-            number = max(0, int((first_tick - meter.tick) // step)) if i or first_tick > 0 else int(first_tick // step)
-            while True:
+            first = math.floor((from_tick - meter.tick) / step)
+            for number in count(first if i == 0 else max(0, first)):
                 tick = meter.tick + number * step
-                if end is not None and tick >= end:
+                if tick >= end:
                     break
-                yield self.seconds_at(tick), number % meter.beats_per_bar + 1, meter
-                if tick > last_tick:
+                bar, beat = divmod(number, meter.beats_per_bar)
+                yield Beat(self.seconds_at(tick), first_bar + bar, beat + 1, meter)
+                if tick > until_tick:
                     return
-                number += 1
+            bars = (end - meter.tick) / (step * meter.beats_per_bar)
+            first_bar += math.ceil(bars) if math.isfinite(bars) else 0

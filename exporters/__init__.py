@@ -1,1 +1,24 @@
 """One module a format: a finished analysis in, bytes out."""
+
+from batch.settings import Settings
+from exporters.analysis_json import AnalysisJson
+from exporters.base import Exporter
+from exporters.csv_cues import CsvCues
+from exporters.midi_markers import MidiMarkers, MidiNotes
+
+__all__ = ["Exporter", "exporters_for"]
+
+
+def exporters_for(settings: Settings) -> tuple[Exporter, ...]:
+    """Return the exporters that the settings ask for, the analysis last.
+
+    A take counts as written once its analysis is there, so that one goes to disk last.
+    """
+    markers = settings.markers
+    chosen: list[Exporter] = [
+        MidiMarkers(markers.midi_format, markers.event, markers.spans, markers.session_tempo_bpm),
+        CsvCues(settings.cues.columns, settings.cues.separator),
+    ]
+    if markers.notes_file:
+        chosen.append(MidiNotes(markers.session_tempo_bpm))
+    return (*chosen, AnalysisJson())

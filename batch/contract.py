@@ -1,0 +1,61 @@
+"""The published file format: an analysis as JSON, and back."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from batch.errors import BatchError
+from batch.model import SCHEMA, Analysis
+
+_ADAPTER = TypeAdapter(Analysis)
+
+DECIMALS = 6
+"""Microseconds: finer than any recording's clock."""
+
+
+def dump_analysis(analysis: Analysis) -> bytes:
+    """Return the analysis as ASCII JSON, numbers to the microsecond, one line a note or phrase."""
+    fields = _rounded(_ADAPTER.dump_python(analysis, mode="json"))
+    lines = ",\n".join(f"{json.dumps(key)}: {_lines(value)}" for key, value in fields.items())
+    return f"{{\n{lines}\n}}\n".encode("ascii")
+
+
+def parse_analysis(content: bytes, path: Path) -> Analysis:
+    """Read an analysis back.
+
+    Raises
+    ------
+    BatchError
+        If ``content`` is no analysis of this schema.
+    """
+    try:
+        analysis = _ADAPTER.validate_json(content)
+    except ValidationError as error:
+        raise BatchError(f"{path}: is no analysis that can be read; delete it and run again") from error
+    if analysis.schema != SCHEMA:
+        raise BatchError(f"{path}: has schema {analysis.schema!r}, this version reads {SCHEMA!r}")
+    return analysis
+
+
+def analysis_schema() -> dict[str, Any]:
+    """Return the JSON Schema of ``NAME.analysis.json``."""
+    return _ADAPTER.json_schema(mode="serialization")
+
+
+def _lines(value: Any) -> str:
+    """Return a list of objects with one on each line, anything else on one."""
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return "[\n" + ",\n".join(json.dumps(entry, allow_nan=False) for entry in value) + "\n]"
+    return json.dumps(value, allow_nan=False)
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, DECIMALS)
+    if isinstance(value, dict):
+        return {key: _rounded(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [_rounded(entry) for entry in value]
+    return value

@@ -1,0 +1,168 @@
+"""What lies in a folder of takes: the takes, the tempo maps beside them, the settings."""
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from batch.errors import BatchError, TakeError
+from batch.names import OUTPUT_SUFFIXES, absolute
+from batch.settings import Settings, load_settings
+
+AUDIO_SUFFIXES = frozenset({".wav", ".flac", ".ogg", ".oga", ".mp3", ".aif", ".aiff", ".aifc"})
+MIDI_SUFFIXES = frozenset({".mid", ".midi", ".smf"})
+TAKE_SUFFIXES = AUDIO_SUFFIXES | MIDI_SUFFIXES
+
+LISTENING_VERSION = 1
+"""Raised when the listening changes, so that takes heard before are heard again."""
+
+
+_HASH_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """All that decides how a take is heard and written, besides its own bytes.
+
+    ``recipe`` and ``rendition`` are fingerprints: of what the listening depends on, and of
+    what only the written files depend on.
+    """
+
+    path: Path
+    settings: Settings
+    tempo_map: Path | None
+    recipe: str
+    rendition: str
+
+
+def is_take_name(name: str) -> bool:
+    """Return whether a file of this name can be a take: a known suffix, not hidden, not ours, no map."""
+    lower = name.lower()
+    return (
+        Path(lower).suffix in TAKE_SUFFIXES
+        and not lower.startswith((".", "~"))
+        and not lower.endswith(OUTPUT_SUFFIXES)
+        and not _is_tempo_map_name(lower)
+    )
+
+
+def takes_in(folder: Path) -> list[Path]:
+    """Return the takes in ``folder``, by name; its subfolders are left alone."""
+    entries = absolute(folder).iterdir()
+    return sorted(entry for entry in entries if is_take_name(entry.name) and entry.is_file())
+
+
+def brief(path: Path) -> Brief:
+    """Gather what decides how the take at ``path`` is heard.
+
+    Raises
+    ------
+    SettingsError
+        If the folder's settings are wrong.
+    TakeError
+        If the tempo map beside the take cannot be read.
+    """
+    settings = settings_of(path.parent)
+    tempo_map = _tempo_map_for(path)
+    heard_by = settings.model_dump_json(include={"labels", "groove", "variety"})
+    grid = settings.grid_for(path.name).model_dump_json()
+    written_by = settings.model_dump_json(include={"markers", "cues"})
+    recipe = _fingerprint(str(LISTENING_VERSION), heard_by, grid, _content(path, tempo_map))
+    return Brief(path, settings, tempo_map, recipe, _fingerprint(written_by))
+
+
+def content_hash(path: Path) -> str:
+    """Return a fingerprint of the file's bytes (BLAKE2b, RFC 7693), by which a take is known.
+
+    Raises
+    ------
+    TakeError
+        If the file cannot be read.
+    """
+    digest = hashlib.blake2b(digest_size=20)
+    try:
+        with path.open("rb") as stream:
+            while chunk := stream.read(_HASH_CHUNK):
+                digest.update(chunk)
+    except OSError as error:
+        raise unreadable(path, error) from error
+    return digest.hexdigest()
+
+
+def unreadable(path: Path, error: OSError) -> TakeError:
+    """Return the error for a file that the system will not let us read."""
+    if isinstance(error, FileNotFoundError):
+        return TakeError(path, "is not there any more", "put it back, or forget it")
+    if isinstance(error, PermissionError):
+        return TakeError(path, "may not be read", "give yourself read permission")
+    return TakeError(path, f"cannot be read ({error.strerror or error})", "check the disk it is on")
+
+
+def forget_settings() -> None:
+    """Read every ``takemill.toml`` again when it is next asked for."""
+    settings_of.cache_clear()
+
+
+@lru_cache(maxsize=64)
+def settings_of(folder: Path) -> Settings:
+    """Return the settings of the takes in ``folder``; SettingsError if they are wrong."""
+    return load_settings(folder)
+
+
+def _tempo_map_for(take: Path) -> Path | None:
+    for name in (f"{take.stem}.tempo.mid", "tempo.mid"):
+        candidate = take.with_name(name)
+        if candidate.is_file():
+            return candidate
+    return None
+
+
+def _is_tempo_map_name(lower: str) -> bool:
+    path = Path(lower)
+    return path.suffix in MIDI_SUFFIXES and (path.stem == "tempo" or path.stem.endswith(".tempo"))
+
+
+def _content(take: Path, tempo_map: Path | None) -> str:
+    if tempo_map is None:
+        return ""
+    try:
+        return tempo_map.read_bytes().hex()
+    except OSError as error:
+        problem = f"its tempo map {tempo_map.name} cannot be read ({error.strerror})"
+        raise TakeError(take, problem, "check its permissions, or take it away") from error
+
+
+def _fingerprint(*parts: str) -> str:
+    digest = hashlib.blake2b(digest_size=16)
+    for part in parts:
+        digest.update(part.encode() + b"\0")
+    return digest.hexdigest()
+
+
+def gather(paths: Iterable[Path]) -> tuple[list[Path], list[str]]:
+    """Return the takes that ``paths`` (files and folders) name, and a line for each that names none."""
+    takes: dict[Path, None] = {}
+    complaints = []
+    for path in paths:
+        try:
+            found = _named_by(path)
+        except BatchError as error:
+            complaints.append(str(error))
+        else:
+            takes |= dict.fromkeys(found)
+    return list(takes), complaints
+
+
+def _named_by(path: Path) -> list[Path]:
+    if path.is_dir():
+        try:
+            return takes_in(path)
+        except OSError as error:
+            raise BatchError(f"{path}: cannot be listed ({error.strerror}); check its permissions") from error
+    if not path.exists():
+        raise BatchError(f"{path}: is not there; check the spelling")
+    if not is_take_name(path.name):
+        known = " ".join(sorted(TAKE_SUFFIXES))
+        raise BatchError(f"{path}: is no take; takes end in {known}")
+    return [absolute(path)]

@@ -1,0 +1,44 @@
+"""From sound to notes: what a listener would count, each with pitch, loudness and confidence.
+
+``features`` turns samples into frames, ``onsets`` reads attacks and silence off them,
+``decode`` finds the best sequence of notes, ``tidy`` and ``offsets`` make it what was played,
+``chunks`` lets a take be longer than memory.
+"""
+
+from collections.abc import Callable, Iterable
+
+import numpy as np
+
+from batch.hearing.chunks import joined, overlapping, resampled
+from batch.hearing.line import notes_in
+from batch.hearing.params import DEFAULTS, HearingParams
+from batch.model import Note
+
+__all__ = ["HearingParams", "hear_notes"]
+
+
+def hear_notes(
+    blocks: Callable[[], Iterable[np.ndarray]], sample_rate_hz: int, params: HearingParams = DEFAULTS
+) -> tuple[Note, ...]:
+    """Return the notes of a take, by onset, no two at once.
+
+    Parameters
+    ----------
+    blocks : callable
+        Starts a pass over the take: float32 arrays (n,), mono, -1..1, of any length.
+    sample_rate_hz : int
+        Samples a second.
+
+    Returns
+    -------
+    tuple of Note
+        ``loudness_db`` is the RMS level of the note's body in dB below full scale.
+    """
+    rate = params.rate_hz
+    length = int(params.chunk_s * rate) // params.hop * params.hop
+    overlap = int(params.overlap_s * rate) // params.hop * params.hop
+    notes: list[Note] = []
+    for first, samples in overlapping(resampled(blocks(), sample_rate_hz, rate), length, overlap):
+        heard = notes_in(samples, first / rate, params)
+        notes = joined(notes, heard, first / rate, (first + overlap) / rate) if first else heard
+    return tuple(notes)

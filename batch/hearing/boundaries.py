@@ -1,0 +1,171 @@
+"""Which of the decoded spans begin a note: the evidence, and a fitted verdict.
+
+The dynamic program is let loose on purpose: it cuts at every attack's noise, wobble of a
+vibrato, ring of another string and stroke of a bleeding band that could be a note. What tells
+them apart is context (how strong an onset, how deep a dip, how long on either side, how loud
+against the line), weighed by a small network fitted on rendered solos (``fit``).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from batch.hearing.features import Floats
+from batch.hearing.network import network
+from batch.hearing.spans import Ints, Spans
+from batch.hearing.stretch import Stretch
+
+Columns = list[NDArray[np.floating]]
+
+FAR = 200  # frames, 1.2 s: stands for "nothing there" on either side
+NOBODY = -40  # semitone index of a neighbour that does not exist
+BODY = 20.0  # frames, 116 ms: lengths are counted as logarithms of this
+TAIL = 10  # frames, 58 ms: the end of a span
+HEAD = 12  # frames, 70 ms: the beginning of one
+NEAR = 4  # frames, 23 ms: just before, just after
+STRONGEST = 2.5  # onset strengths beyond it say no more
+HARMONIC_INTERVALS = (5, 7, 19, 24, 28, 31, 36)  # semitones at which a wrong period is found
+
+
+def begin_log_odds(spans: Spans, stretch: Stretch) -> Floats:
+    """Return (n,) the log-odds that each span begins a note."""
+    return network("boundaries").log_odds(boundary_evidence(spans, stretch))
+
+
+def boundary_evidence(spans: Spans, stretch: Stretch) -> Floats:
+    """Return (n, columns) what speaks for and against each span's start being a note's."""
+    columns = [
+        *_attack(spans, stretch),
+        *_intervals(spans),
+        *_lengths(spans),
+        *_saliences(spans, stretch),
+        *_levels(spans, stretch),
+        *_neighbours(spans, stretch),
+        *_against_the_take(spans, stretch),
+    ]
+    return np.stack(columns, axis=1).astype(np.float32)
+
+
+def _before(values: NDArray[np.generic], first: float, by: int = 1) -> NDArray[np.floating]:
+    return np.concatenate([np.full(by, first), values])[: len(values)]
+
+
+def _after(values: NDArray[np.generic], last: float, by: int = 1) -> NDArray[np.floating]:
+    return np.concatenate([values, np.full(by, last)])[by:]
+
+
+def _gap_before(spans: Spans) -> NDArray[np.floating]:
+    return spans.start - _before(spans.end, spans.start[0] - FAR)
+
+
+def _attack(spans: Spans, stretch: Stretch) -> Columns:
+    """How much starts here, and how far the level falls before it and rises after."""
+    at = spans.start
+    back = np.maximum(at - 2, 0)
+    peak = stretch.peak[at]
+    before, after = stretch.loudest_behind[back], stretch.loudest_ahead[at]
+    dip = np.minimum(before, after) - stretch.quietest_near[at]
+    return [
+        np.minimum(peak, STRONGEST),
+        *np.minimum(stretch.peak_regions[at], STRONGEST).T,
+        np.minimum(peak - stretch.mean_strength[at], 2.0),
+        np.clip(dip / 10.0, 0.0, 3.0),
+        np.clip((after - before) / 10.0, -2.0, 4.0),
+        np.clip((after - stretch.quietest_near[at]) / 10.0, 0.0, 4.0),
+    ]
+
+
+def _intervals(spans: Spans) -> Columns:
+    """How this span lies to the one before: silence between, interval."""
+    gap = _gap_before(spans)
+    previous = _before(spans.pitch, NOBODY)
+    up = spans.pitch - previous
+    size = np.abs(up)
+    kinds = [size == 0, size == 1, size == 2, up == 12, up == -12, np.isin(size, HARMONIC_INTERVALS)]  # noqa: PLR2004  semitones
+    return [
+        np.log1p(np.clip(gap, 0, 100)) / 2.0,
+        gap < NEAR - 1,
+        *kinds,
+        np.clip(size, 0, 24) / 12.0 * (previous >= 0),
+    ]
+
+
+def _lengths(spans: Spans) -> Columns:
+    """How long this span and its neighbours are, and how far apart they start, as logarithms."""
+    ahead = _after(spans.start, spans.end[-1] + FAR) - spans.start
+    behind = spans.start - _before(spans.start, spans.start[0] - FAR)
+    lengths = [spans.length, _before(spans.length, FAR), _after(spans.length, FAR), behind, ahead]
+    return [np.log(np.maximum(length, 1) / BODY) for length in lengths]
+
+
+def _saliences(spans: Spans, stretch: Stretch) -> Columns:
+    """How periodic span and neighbours are, and whether either pitch sounds in the other's time."""
+    sums, salience = stretch.salience_sum, stretch.salience
+    at, pitch = spans.start, spans.pitch
+    previous = np.maximum(_before(pitch, 0), 0).astype(np.int64)
+    own = sums.mean_at(at, spans.end, pitch)
+    previous_end = _before(spans.end, 1).astype(np.int64)
+    tail = np.maximum(previous_end - TAIL, _before(at, 0).astype(np.int64))
+    last = len(stretch) - 1
+    early, late = np.maximum(at - NEAR, 0), np.minimum(at + NEAR, last)
+    return [
+        own,
+        _before(own, 0.0),
+        _after(own, 0.0),
+        sums.mean_at(at, np.minimum(at + HEAD, spans.end), pitch),
+        sums.mean_at(at, at + HEAD, previous),
+        sums.mean_at(tail, previous_end, pitch),
+        salience[early, pitch],
+        salience[late, pitch],
+        salience[at, pitch],
+        salience[late, previous],
+        salience[at, previous],
+    ]
+
+
+def _levels(spans: Spans, stretch: Stretch) -> Columns:
+    """How loud span and neighbours are, in tens of dB against the playing level."""
+    level = stretch.mean_level_db(spans.start, spans.end) / 10.0
+    return [
+        level,
+        np.clip(level - _before(level, -6.0), -3.0, 3.0),
+        np.clip(level - _after(level, -6.0), -3.0, 3.0),
+        stretch.loudest_ahead[spans.start] / 10.0,
+    ]
+
+
+def _neighbours(spans: Spans, stretch: Stretch) -> Columns:
+    """Whether pitches come back (vibrato, trill), and how the neighbours themselves begin."""
+    pitch, last = spans.pitch, len(stretch) - 1
+    peak = np.minimum(stretch.peak[spans.start], STRONGEST)
+    following = _after(pitch, NOBODY)
+    step = np.abs(following - pitch)
+    next_start = np.minimum(_after(spans.start, last), last).astype(np.int64)
+    return [
+        pitch == _before(pitch, NOBODY, by=2),
+        following == _before(pitch, NOBODY),
+        pitch == _after(pitch, NOBODY, by=2),
+        np.minimum(stretch.peak[next_start], STRONGEST),
+        _before(peak, 0.0),
+        step == 0,
+        step == 12,  # noqa: PLR2004  an octave
+        step == 1,
+        np.log1p(np.clip(_after(spans.start, spans.end[-1] + FAR) - spans.end, 0, 100)) / 2.0,
+        pitch / 30.0,
+    ]
+
+
+def _against_the_take(spans: Spans, stretch: Stretch) -> Columns:
+    """How this span compares with the others: bleed and breath are weaker than the line."""
+    at = spans.start
+    peak, high = stretch.peak[at], stretch.peak_regions[at, -1]
+    loudest = stretch.loudest_ahead[at]
+    level = stretch.mean_level_db(at, spans.end)
+    own = stretch.salience_sum.mean_at(at, spans.end, spans.pitch)
+    return [
+        np.minimum(peak / max(float(np.percentile(peak, 70)), 0.1), 3.0),
+        (loudest - np.percentile(loudest, 70)) / 10.0,
+        (level - np.percentile(level, 70)) / 10.0,
+        own - np.percentile(own, 60),
+        np.minimum(high / max(float(np.percentile(high, 70)), 0.05), 3.0),
+        (spans.pitch - np.median(spans.pitch)) / 12.0,
+    ]

@@ -1,0 +1,128 @@
+"""The three words for a phrase, and the numbers they come from."""
+
+import dataclasses
+import math
+import statistics
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from batch.groove import Rub
+from batch.model import Density, Evidence, Grid, Groove, Labels, Length, Note, Phrase, notes_of
+from batch.rhythm import beat_positions
+from batch.settings import GrooveSettings, LabelSettings
+
+LEAP_FROM_SEMITONES = 2.5
+"""Intervals over two semitones are leaps; heard pitches are fractional, so the line is halfway to three."""
+
+NOTES_FOR_OFF_GRID = 6
+"""Chance alone puts a few onsets far from the grid: sd of the mean of n is 0.144 / sqrt(n) (arithmetic)."""
+
+
+def label_phrases(
+    notes: Sequence[Note],
+    phrases: Sequence[Phrase],
+    grid: Grid | None,
+    rubs: Sequence[Rub] | None,
+    *,
+    labels: LabelSettings,
+    groove: GrooveSettings,
+) -> tuple[tuple[Labels, Evidence], ...]:
+    """Return labels and evidence for each phrase; ``rubs`` is None where the groove is unmeasured."""
+    if not phrases:
+        return ()
+    take_pitch = statistics.median(note.pitch_midi for note in notes)
+    each_rub = rubs if rubs is not None else [None] * len(phrases)
+    return tuple(
+        _label(evidence_of(notes_of(p, notes), p, grid, rub, take_pitch), rub, labels, groove)
+        for p, rub in zip(phrases, each_rub, strict=True)
+    )
+
+
+def evidence_of(
+    notes: Sequence[Note], phrase: Phrase, grid: Grid | None, rub: Rub | None, take_pitch: float
+) -> Evidence:
+    """Measure one phrase of ``notes`` against its grid and the median pitch of its take."""
+    duration_s = phrase.end_s - phrase.start_s
+    duration_beats = None
+    if grid is not None:
+        start, end = beat_positions(np.array([phrase.start_s, phrase.end_s]), grid)
+        duration_beats = float(end - start)
+    return Evidence(
+        duration_s=duration_s,
+        duration_beats=duration_beats,
+        note_count=len(notes),
+        notes_per_beat=len(notes) / duration_beats if duration_beats else None,
+        notes_per_s=len(notes) / duration_s,
+        articulation=articulation(notes),
+        syncopation=rub.syncopation if rub else None,
+        grouping=None,
+        off_grid=rub.off_grid if rub else None,
+        register=statistics.median(note.pitch_midi for note in notes) - take_pitch,
+        leap_share=leap_share(notes),
+    )
+
+
+def articulation(notes: Sequence[Note]) -> float | None:
+    """Return the median of note duration over inter-onset interval; None for a lone note."""
+    ratios = [(a.offset_s - a.onset_s) / (b.onset_s - a.onset_s) for a, b in pairwise(notes)]
+    return min(1.0, statistics.median(ratios)) if ratios else None
+
+
+def leap_share(notes: Sequence[Note]) -> float | None:
+    """Return the share of melodic intervals over two semitones; None for a lone note."""
+    leaps = [abs(b.pitch_midi - a.pitch_midi) > LEAP_FROM_SEMITONES for a, b in pairwise(notes)]
+    return sum(leaps) / len(leaps) if leaps else None
+
+
+def _label(
+    evidence: Evidence, rub: Rub | None, limits: LabelSettings, groove: GrooveSettings
+) -> tuple[Labels, Evidence]:
+    length, length_from = _in_beats_or_seconds(
+        evidence.duration_beats, limits.long_from_beats, evidence.duration_s, limits.long_from_s
+    )
+    density, dense_from = _in_beats_or_seconds(
+        evidence.notes_per_beat, limits.dense_from_per_beat, evidence.notes_per_s, limits.dense_from_per_s
+    )
+    # One note has no density of its own, however short it is.
+    dense = density >= dense_from and evidence.note_count > 1
+    words = Labels(
+        length=Length.LONG if length >= length_from else Length.SHORT,
+        density=Density.DENSE if dense else Density.SPARSE,
+        groove=_groove(rub, groove),
+    )
+    near = {
+        "length": _near(length, length_from, limits.borderline),
+        "density": _near(density, dense_from, limits.borderline) and evidence.note_count > 1,
+        "groove": rub is not None and _groove_is_near(rub, groove, limits.borderline),
+    }
+    borderline = tuple(name for name, is_near in near.items() if is_near)
+    return words, dataclasses.replace(evidence, borderline=borderline)
+
+
+def _in_beats_or_seconds(
+    in_beats: float | None, beats_from: float, in_seconds: float, seconds_from: float
+) -> tuple[float, float]:
+    return (in_seconds, seconds_from) if in_beats is None else (in_beats, beats_from)
+
+
+def _groove(rub: Rub | None, limits: GrooveSettings) -> Groove:
+    if rub is None:
+        return Groove.UNMEASURED
+    syncopated = (
+        rub.syncopation >= limits.syncopation_from and rub.syncopated_notes >= limits.syncopated_notes_from
+    )
+    off_grid = rub.off_grid >= limits.off_grid_from and rub.note_count >= NOTES_FOR_OFF_GRID
+    return Groove.AGAINST_GROOVE if syncopated or off_grid else Groove.IN_GROOVE
+
+
+def _groove_is_near(rub: Rub, limits: GrooveSettings, within: float) -> bool:
+    return (
+        _near(rub.syncopation, limits.syncopation_from, within)
+        and rub.syncopated_notes >= limits.syncopated_notes_from
+    ) or (_near(rub.off_grid, limits.off_grid_from, within) and rub.note_count >= NOTES_FOR_OFF_GRID)
+
+
+def _near(value: float, threshold: float, within: float) -> bool:
+    return math.isclose(value, threshold, rel_tol=0, abs_tol=within * threshold)

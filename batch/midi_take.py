@@ -1,0 +1,171 @@
+"""Read a Standard MIDI File: the notes of a performance, and its tempo map."""
+
+import io
+import math
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import mido
+
+from batch.errors import TakeError
+from batch.model import Note
+from batch.tempo import DEFAULT_US_PER_QUARTER, MeterChange, TempoChange, TempoMap
+
+PERCUSSION_CHANNEL = 9
+"""Channel 10 counted from 0 holds percussion (General MIDI 1)."""
+
+SAME_ONSET_S = 0.03
+"""Notes struck within this are one event; the highest is the line (fitted on nothing: our choice)."""
+
+_SMPTE_BIT = 0x8000
+_HEADER_BYTES = 14
+_SHORTEST_NOTE_S = 0.001
+_EXPORT_AGAIN = "export it again as a Standard MIDI File"
+
+
+@dataclass(frozen=True, slots=True)
+class Performance:
+    """The notes played and the map they were played over."""
+
+    notes: tuple[Note, ...]
+    tempo_map: TempoMap
+    duration_s: float
+    title: str | None
+
+
+def read_performance(path: Path) -> Performance:
+    """Read a MIDI take: notes of every channel but percussion, as one line.
+
+    Raises
+    ------
+    TakeError
+        If the file is no Standard MIDI File, or a broken one.
+    """
+    midi = _load(path)
+    tempo_map = _tempo_map(midi)
+    notes = single_line(_notes(midi, tempo_map))
+    last_tick = max((sum(message.time for message in track) for track in midi.tracks), default=0)
+    duration_s = max([tempo_map.seconds_at(last_tick), *(note.offset_s for note in notes)])
+    return Performance(notes, tempo_map, duration_s, _title(midi))
+
+
+def read_tempo_map(path: Path) -> TempoMap:
+    """Read tempo and meter of a MIDI file that a session exported; its notes do not matter.
+
+    Raises
+    ------
+    TakeError
+        If the file is no Standard MIDI File, or a broken one.
+    """
+    return _tempo_map(_load(path))
+
+
+def single_line(notes: Iterable[Note]) -> tuple[Note, ...]:
+    """Return the notes as one line: one event a strum, each ending by the next onset.
+
+    A chord keeps its highest note, where listeners hear the melody (common practice, no
+    source).
+    """
+    line: list[Note] = []
+    for note in sorted(notes, key=lambda n: (n.onset_s, -n.pitch_midi)):
+        if line and note.onset_s - line[-1].onset_s < SAME_ONSET_S:
+            first = line[-1]
+            if note.pitch_midi > first.pitch_midi:
+                line[-1] = _with_span(
+                    note, first.onset_s, max(note.offset_s, first.onset_s + _SHORTEST_NOTE_S)
+                )
+            continue
+        line.append(note)
+    ends = [note.onset_s for note in line[1:]] + [math.inf]
+    return tuple(_with_span(n, n.onset_s, min(n.offset_s, end)) for n, end in zip(line, ends, strict=True))
+
+
+def velocity_to_db(velocity: int) -> float:
+    """Return the level of a MIDI velocity, 1..127, in dB below full scale.
+
+    40 log10(velocity / 127) (General MIDI 2, recommended velocity response; from memory).
+    """
+    return 40 * math.log10(velocity / 127)
+
+
+def _with_span(note: Note, onset_s: float, offset_s: float) -> Note:
+    return Note(onset_s, offset_s, note.pitch_midi, note.loudness_db, note.confidence)
+
+
+def _load(path: Path) -> mido.MidiFile:
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise TakeError(path, f"cannot be read ({error.strerror})", "check its permissions") from error
+    if not content.startswith(b"MThd") or len(content) < _HEADER_BYTES:
+        raise TakeError(path, "is not a Standard MIDI File", _EXPORT_AGAIN)
+    division = int.from_bytes(content[12:14], "big")
+    if division & _SMPTE_BIT:
+        raise TakeError(path, "counts time in film frames, not in beats", f"{_EXPORT_AGAIN} with a tempo map")
+    if division == 0:
+        raise TakeError(path, "states 0 ticks a quarter", _EXPORT_AGAIN)
+    try:
+        return mido.MidiFile(file=io.BytesIO(content), clip=True)
+    except (OSError, EOFError, ValueError, KeyError, IndexError, TypeError, LookupError) as error:
+        raise TakeError(path, "is a broken MIDI file or one cut short", _EXPORT_AGAIN) from error
+
+
+def _tempo_map(midi: mido.MidiFile) -> TempoMap:
+    tempos = {0: TempoChange(0, DEFAULT_US_PER_QUARTER)}
+    meters = {0: MeterChange(0, 4, 4)}
+    for tick, message in _timed(midi):
+        if message.type == "set_tempo" and message.tempo > 0:
+            tempos[tick] = TempoChange(tick, message.tempo)
+        elif message.type == "time_signature" and message.numerator > 0:
+            meters[tick] = MeterChange(tick, message.numerator, message.denominator)
+    by_tick = dict(sorted(tempos.items())), dict(sorted(meters.items()))
+    return TempoMap(midi.ticks_per_beat, tuple(by_tick[0].values()), tuple(by_tick[1].values()))
+
+
+def _timed(midi: mido.MidiFile) -> Iterable[tuple[int, mido.Message]]:
+    """Yield every message with its absolute tick, track by track."""
+    for track in midi.tracks:
+        tick = 0
+        for message in track:
+            tick += message.time
+            yield tick, message
+
+
+def _notes(midi: mido.MidiFile, tempo_map: TempoMap) -> Iterable[Note]:
+    for track in midi.tracks:
+        yield from _track_notes(track, tempo_map)
+
+
+def _track_notes(track: mido.MidiTrack, tempo_map: TempoMap) -> Iterable[Note]:
+    """Pair note-ons with note-offs, first in first out; a note never let go ends with its track."""
+    sounding: defaultdict[tuple[int, int], list[tuple[int, int]]] = defaultdict(list)
+    tick = 0
+    for message in track:
+        tick += message.time
+        if message.type not in {"note_on", "note_off"} or message.channel == PERCUSSION_CHANNEL:
+            continue
+        key = message.channel, message.note
+        if message.type == "note_on" and message.velocity > 0:
+            sounding[key].append((tick, message.velocity))
+        elif sounding[key]:
+            yield _note(*sounding[key].pop(0), tick, message.note, tempo_map)
+    for (_, pitch), left in sounding.items():
+        for start, velocity in left:
+            yield _note(start, velocity, tick, pitch, tempo_map)
+
+
+def _note(start: int, velocity: int, end: int, pitch: int, tempo_map: TempoMap) -> Note:
+    onset_s = tempo_map.seconds_at(start)
+    offset_s = max(tempo_map.seconds_at(end), onset_s + _SHORTEST_NOTE_S)
+    return Note(onset_s, offset_s, float(pitch), velocity_to_db(velocity))
+
+
+def _title(midi: mido.MidiFile) -> str | None:
+    """Return the first track's name, which names the piece (Standard MIDI Files 1.0, FF 03)."""
+    for message in midi.tracks[0] if midi.tracks else ():
+        if message.type == "track_name":
+            text = "".join(c if c.isprintable() else " " for c in message.name)
+            return " ".join(text.split())[:200] or None
+    return None

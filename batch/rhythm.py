@@ -1,0 +1,222 @@
+"""Where each onset falls in the meter: its tatum, how strong that is, how far off it was played.
+
+Every beat gets the subdivision that explains its onsets best: none, eighths (swung as the
+take swings), triplets, sixteenths or sextuplets. Choosing per beat follows the FlexQ idea of
+the corpus' own annotation (Pfleiderer and others, "Inside the Jazzomat", 2017), with a cost
+in place of its rules.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from batch.model import Grid
+
+HUMAN_S = 0.02
+"""Standard deviation of human timing against a beat (6-12 ms when tapping, more in jazz; our choice)."""
+
+SHORTEST_TATUM_S = 0.055
+"""No subdivision is finer; runs seldom exceed 16 notes a second (from memory)."""
+
+COST_PER_TATUM = 0.6
+"""What each tatum of a subdivision costs, against squared deviations in units of HUMAN_S (our choice)."""
+
+COST_OF_SHARING = 9.0
+"""What two onsets on one tatum cost: a deviation of three HUMAN_S (our choice)."""
+
+LAGS_S = np.arange(-0.03, 0.0601, 0.005)
+"""Constant leads and lags tried; soloists lag by up to about 60 ms (from memory)."""
+
+SWING_RATIOS = np.arange(1.0, 3.01, 0.05)
+"""Long to short eighth, straight to dotted (see Grid.swing_ratio)."""
+
+NOTES_FOR_FEEL = 12
+"""Fewer off-beat notes say nothing of swing (our choice)."""
+
+FEEL_CAP_BEATS = 0.1
+"""Deviation after which an onset tells nothing of swing or lag (our choice)."""
+
+BAR, HALF_BAR, BEAT, DIVISION, SUBDIVISION = 0, -1, -2, -3, -4
+"""Metrical weights (Longuet-Higgins & Lee 1984)."""
+
+ON_TATUM = 0.01
+"""Positions this close, in beats, are the same; the finest tatum is 1/6 (arithmetic)."""
+
+WORST_COST = 100.0
+"""No onset costs more, however far off: a deviation of ten HUMAN_S (our choice)."""
+
+COMPOUND = 3
+"""Grid.subdivision of compound meters."""
+
+_OFFBEAT_REGION = (0.4, 0.8)
+_EARLY_REGION = (0.12, 0.4)
+
+
+@dataclass(frozen=True, slots=True)
+class Feel:
+    """How a take sits on its grid: swing ratio (None where too few notes tell), constant lag."""
+
+    swing_ratio: float | None
+    lag_s: float
+
+    @property
+    def offbeat(self) -> float:
+        """Where the off-beat eighth falls within the beat, 0.5 straight to 0.75 dotted."""
+        ratio = self.swing_ratio or 1.0
+        return ratio / (1 + ratio)
+
+
+def beat_positions(times_s: np.ndarray, grid: Grid) -> np.ndarray:
+    """Return times as fractional beats since the grid's first beat, going on evenly at either end."""
+    beats = np.asarray(grid.beats_s)
+    index = np.clip(np.searchsorted(beats, times_s, side="right") - 1, 0, len(beats) - 2)
+    return index + (times_s - beats[index]) / (beats[index + 1] - beats[index])
+
+
+def beat_lengths(times_s: np.ndarray, grid: Grid) -> np.ndarray:
+    """Return the length in seconds of the beat that each time falls in."""
+    beats = np.asarray(grid.beats_s)
+    index = np.clip(np.searchsorted(beats, times_s, side="right") - 1, 0, len(beats) - 2)
+    return beats[index + 1] - beats[index]
+
+
+def estimate_feel(onsets_s: np.ndarray, grid: Grid) -> Feel:
+    """Find the swing ratio and the constant lag that explain a take's onsets best.
+
+    Each pair of candidates is scored by how near beats and off-beat eighths come to where it
+    puts them; beats with a note in between (triplets, sixteenths) are left out, since
+    their later notes are no off-beat eighths.
+    """
+    if len(onsets_s) < NOTES_FOR_FEEL:
+        return Feel(None, 0.0)
+    position, length = beat_positions(onsets_s, grid), beat_lengths(onsets_s, grid)
+    simple = _in_simple_beats(position)
+    position, length = position[simple], length[simple]
+    fraction = (position[:, None] - LAGS_S / length[:, None]) % 1.0
+    on_beat = np.minimum(fraction, 1 - fraction)
+    off_beats = SWING_RATIOS / (1 + SWING_RATIOS)
+    distance = np.minimum(on_beat[..., None], np.abs(fraction[..., None] - off_beats))
+    cost = np.minimum(distance, FEEL_CAP_BEATS).mean(axis=0)
+    lag, swing = np.unravel_index(np.argmin(cost + _reluctance()), cost.shape)
+    off = (fraction[:, lag] > _OFFBEAT_REGION[0]) & (fraction[:, lag] < _OFFBEAT_REGION[1])
+    told = off.sum() >= NOTES_FOR_FEEL
+    return Feel(float(SWING_RATIOS[swing]) if told else None, float(LAGS_S[lag]))
+
+
+def _reluctance() -> np.ndarray:
+    """Return a small cost that prefers no lag and straight eighths where others fit no better."""
+    lag = np.abs(LAGS_S)[:, None] * 0.05
+    swing = (SWING_RATIOS - 1)[None, :] * 0.0005
+    return lag + swing
+
+
+def _in_simple_beats(position: np.ndarray) -> np.ndarray:
+    """Return which onsets lie in beats without a note between the beat and its off-beat."""
+    beat, fraction = np.floor(position).astype(int), position % 1.0
+    busy = beat[(fraction > _EARLY_REGION[0]) & (fraction < _EARLY_REGION[1])]
+    return ~np.isin(beat, busy)
+
+
+@dataclass(frozen=True, slots=True)
+class Subdivision:
+    """One way to divide a beat: where its tatums fall in time, where they stand in the meter.
+
+    Both run from 0 to 1, the next beat; they differ only where eighths swing.
+    """
+
+    falls: np.ndarray
+    stands: np.ndarray
+
+    @property
+    def parts(self) -> int:
+        """Tatums a beat."""
+        return len(self.falls) - 1
+
+
+def subdivisions(grid: Grid, feel: Feel) -> tuple[Subdivision, ...]:
+    """Return the ways a player divides the beat in this meter and feel, coarsest first."""
+    if grid.subdivision == COMPOUND:
+        return tuple(_even(parts) for parts in (1, 3, 6))
+    swung_eighths = Subdivision(np.array([0.0, feel.offbeat, 1.0]), np.array([0.0, 0.5, 1.0]))
+    return (_even(1), swung_eighths, _even(3), _even(4), _even(6))
+
+
+def place(onsets_s: np.ndarray, grid: Grid, feel: Feel) -> np.ndarray:
+    """Put each onset on the tatum it was meant for.
+
+    Parameters
+    ----------
+    onsets_s : ndarray, shape (n,), seconds
+    grid, feel : the beats, and how the take sits on them
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Metrical positions in beats since the grid's first beat; a swung off-beat stands at .5.
+    """
+    position, length = felt_positions(onsets_s, grid, feel)
+    beat = np.floor(position).astype(int)
+    fraction, beat_index = position - beat, beat - beat.min(initial=0)
+    stands, costs = zip(
+        *(_explain(fraction, beat_index, length, way) for way in subdivisions(grid, feel)), strict=True
+    )
+    best = np.argmin(np.array(costs), axis=0)
+    return beat + np.array(stands)[best, np.arange(len(best))]
+
+
+def felt_positions(onsets_s: np.ndarray, grid: Grid, feel: Feel) -> tuple[np.ndarray, np.ndarray]:
+    """Return onsets in beats with the take's lag taken out, and the length of each one's beat in s."""
+    length = beat_lengths(onsets_s, grid)
+    return beat_positions(onsets_s, grid) - feel.lag_s / length, length
+
+
+def _explain(
+    fraction: np.ndarray, beat_index: np.ndarray, length: np.ndarray, way: Subdivision
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return where each onset would stand under one subdivision, and what its whole beat would cost."""
+    nearest = np.abs(fraction[:, None] - way.falls).argmin(axis=1)
+    off_s = np.abs(fraction - way.falls[nearest]) * length
+    _, tatum, onsets_on = np.unique(
+        beat_index * (way.parts + 1) + nearest, return_inverse=True, return_counts=True
+    )
+    shared = (onsets_on[tatum] > 1) * COST_OF_SHARING / 2
+    of_note = np.minimum((off_s / HUMAN_S) ** 2, WORST_COST) + shared
+    of_beat = np.bincount(beat_index, of_note)[beat_index] + COST_PER_TATUM * way.parts
+    too_fine = (way.parts > 1) & (length * np.diff(way.falls).min() < SHORTEST_TATUM_S)
+    return way.stands[nearest], np.where(too_fine, np.inf, of_beat)
+
+
+def strengths(position: np.ndarray, grid: Grid) -> np.ndarray:
+    """Return how strong each metrical position is: 0 for the bar, then -1 a level.
+
+    The weights of Longuet-Higgins & Lee (1984): in 4/4 0, -1, -2, -3, -4 for bar, half bar,
+    beat, eighth, sixteenth. Where a bar has no half, its beats are -1 below the bar twice
+    over, so that a beat is -2 in every meter. Triplets stand with the eighths, sextuplets
+    with the sixteenths.
+    """
+    beat = np.floor(position + ON_TATUM).astype(int)
+    fraction = position - beat
+    bar_beats = np.asarray(grid.beat_in_bar)
+    number = _number_in_bar(beat, bar_beats, grid.beats_per_bar)
+    halves, odd = divmod(grid.beats_per_bar, 2)
+    half = halves + 1 if halves > 1 and not odd else 0
+    of_beat = np.select([number == 1, number == half], [BAR, HALF_BAR], BEAT)
+    first_level = [p for parts in ((3,) if grid.subdivision == COMPOUND else (2, 3)) for p in _inner(parts)]
+    on_first = np.abs(fraction[:, None] - np.array(first_level)).min(axis=1) < ON_TATUM
+    return np.where(fraction < ON_TATUM, of_beat, np.where(on_first, DIVISION, SUBDIVISION))
+
+
+def _number_in_bar(beat: np.ndarray, beat_in_bar: np.ndarray, beats_per_bar: int) -> np.ndarray:
+    """Return the beat's number in its bar, counted on beyond either end of the grid."""
+    inside = np.clip(beat, 0, len(beat_in_bar) - 1)
+    number = beat_in_bar[inside] + beat - inside
+    return np.where(beat == inside, number, (number - 1) % beats_per_bar + 1)
+
+
+def _inner(parts: int) -> list[float]:
+    return [k / parts for k in range(1, parts)]
+
+
+def _even(parts: int) -> Subdivision:
+    tatums = np.arange(parts + 1) / parts
+    return Subdivision(tatums, tatums)

@@ -1,0 +1,192 @@
+"""What a player can set, in ``takemill.toml``; every default carries its source.
+
+Percentiles quoted here were measured on 456 annotated jazz solos, 11,082 phrases (Weimar
+Jazz Database: Pfleiderer and others, "Inside the Jazzomat", 2017).
+"""
+
+import difflib
+import tomllib
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+
+from batch.errors import SettingsError
+
+SETTINGS_NAME = "takemill.toml"
+
+Tempo = Annotated[float, Field(ge=20, le=400, allow_inf_nan=False)]
+"""Beats a minute. The limits are those of common metronomes with room to spare (from memory)."""
+Seconds = Annotated[float, Field(allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+
+
+class GridSettings(_Section):
+    """Where the beat is. Without ``tempo_bpm`` no grid is made from the settings."""
+
+    tempo_bpm: Tempo | None = None
+    meter: Meter = "4/4"
+    first_downbeat_s: Seconds = 0.0
+    """Time of a first beat of a bar, from the start of the take."""
+    starts_at_s: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
+    """Where the take starts on the session's tempo map."""
+
+    @property
+    def meter_pair(self) -> tuple[int, int]:
+        """Numerator and denominator of ``meter``."""
+        numerator, denominator = self.meter.split("/")
+        return int(numerator), int(denominator)
+
+
+class LabelSettings(_Section):
+    """Where short turns long and sparse turns dense: the corpus medians."""
+
+    long_from_beats: Positive = 6.5
+    long_from_s: Positive = 2.5
+    dense_from_per_beat: Positive = 1.94
+    dense_from_per_s: Positive = 5.8
+    borderline: Share = 0.1
+    """A label this close to its threshold, as a share of it, is called borderline (our choice)."""
+
+
+class GrooveSettings(_Section):
+    """When a phrase rubs against the groove."""
+
+    syncopation_from: Share = 0.4
+    """Share of syncopated notes; the corpus quartiles are 0.08, 0.16, 0.27, and a phrase in six has more."""
+    syncopated_notes_from: Annotated[int, Field(ge=1)] = 2
+    """Fewer are a lone anticipation, which is common practice in the groove (no source)."""
+    off_grid_from: Share = 0.24
+    """Distance from the grid in tatums; 0 on it, 0.25 by chance; a tenth of the corpus has more."""
+    confidence_from: Share = 0.8
+    """A grid less sure than this leaves the groove unmeasured."""
+
+
+class VarietySettings(_Section):
+    """How the variety score is taken."""
+
+    phrases_from: Annotated[int, Field(ge=2)] = 4
+    """Fewer phrases get no score."""
+    resamples: Annotated[int, Field(ge=50, le=10_000)] = 400
+    """Bootstrap resamples (Efron & Tibshirani 1993: 200 or more for a standard error, from memory)."""
+    interval: Annotated[float, Field(gt=0, lt=1)] = 0.8
+    """Share of the resamples between ``low`` and ``high``."""
+
+
+class MarkerSettings(_Section):
+    """The shape of the MIDI marker file."""
+
+    midi_format: Literal[0, 1] = 0
+    event: Literal["marker", "cue-point"] = "marker"
+    spans: bool = True
+    """Write one note a phrase, so that a program without regions shows the spans."""
+    session_tempo_bpm: Tempo = 120.0
+    """Tempo the file states where the take has no map of its own."""
+    notes_file: bool = False
+    """Write the heard notes too, to ``NAME.notes.mid``."""
+
+
+CueColumn = Literal[
+    "number", "name", "start", "end", "start_s", "end_s", "start_sample", "end_sample",
+    "start_bar", "start_beat", "end_bar", "end_beat", "length", "density", "groove",
+    "duration_s", "duration_beats", "note_count", "notes_per_beat", "notes_per_s", "articulation",
+    "syncopation", "grouping", "off_grid", "register", "leap_share", "borderline", "relation", "take",
+]  # fmt: skip
+
+
+class CueSettings(_Section):
+    """The shape of the CSV cue list."""
+
+    separator: Literal[",", ";", "\t"] = ","
+    columns: Annotated[tuple[CueColumn, ...], Field(min_length=1)] = get_args(CueColumn)
+
+
+class WatchSettings(_Section):
+    """When the watcher takes a recording for finished."""
+
+    settle_s: Annotated[float, Field(ge=0.1, le=3600)] = 2.0
+    poll: bool = False
+    """Look for changes at intervals, for network shares that report none."""
+
+
+class Settings(_Section):
+    """Everything in ``takemill.toml``. ``takes`` overrides ``grid`` for names that match a pattern."""
+
+    grid: GridSettings = GridSettings()
+    takes: dict[str, GridSettings] = {}
+    labels: LabelSettings = LabelSettings()
+    groove: GrooveSettings = GrooveSettings()
+    variety: VarietySettings = VarietySettings()
+    markers: MarkerSettings = MarkerSettings()
+    cues: CueSettings = CueSettings()
+    watch: WatchSettings = WatchSettings()
+
+    def grid_for(self, file_name: str) -> GridSettings:
+        """Return the grid settings of one take; a later pattern wins over an earlier one."""
+        chosen = self.grid.model_dump(exclude_unset=True)
+        for pattern, override in self.takes.items():
+            if fnmatchcase(file_name, pattern):
+                chosen |= override.model_dump(exclude_unset=True)
+        return GridSettings(**chosen)
+
+
+def load_settings(folder: Path) -> Settings:
+    """Read ``takemill.toml`` in ``folder``; the defaults where there is none.
+
+    Raises
+    ------
+    SettingsError
+        One line a mistake: the file, the key, its value, and what is allowed.
+    """
+    path = folder / SETTINGS_NAME
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return Settings()
+    except UnicodeDecodeError as error:
+        raise SettingsError(f"{path}: not UTF-8 text at byte {error.start}; save it as UTF-8") from error
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(f"{path}: not valid TOML: {error}") from error
+    except OSError as error:
+        raise SettingsError(f"{path}: cannot be read ({error.strerror}); check its permissions") from error
+    try:
+        return Settings.model_validate(raw)
+    except ValidationError as error:
+        lines = [f"{path}: {_explain(detail)}" for detail in error.errors()]
+        raise SettingsError("\n".join(lines)) from error
+
+
+def _explain(detail: Any) -> str:
+    """Turn one pydantic error into: key = value: what is allowed."""
+    key = ".".join(str(part) for part in detail["loc"])
+    if detail["type"] == "extra_forbidden":
+        return f"{key}: no such setting; {_nearest(detail['loc'])}"
+    if detail["type"] == "string_pattern_mismatch" and detail["loc"][-1] == "meter":
+        allowed = 'allowed is a meter such as "4/4", "3/4", "6/8"'
+    else:
+        allowed = detail["msg"][0].lower() + detail["msg"][1:]
+    return f"{key} = {_short(detail['input'])}: {allowed}"
+
+
+def _nearest(loc: tuple[str | int, ...]) -> str:
+    section: Any = Settings
+    for part in loc[:-1]:
+        if section is Settings and part == "takes":
+            section = GridSettings
+        elif isinstance(part, str) and part in section.model_fields:
+            section = section.model_fields[part].annotation
+    allowed = list(section.model_fields)
+    close = difflib.get_close_matches(str(loc[-1]), allowed, n=1)
+    return f"did you mean {close[0]}?" if close else f"allowed are {', '.join(allowed)}"
+
+
+def _short(value: object, limit: int = 60) -> str:
+    text = repr(value)
+    return text if len(text) <= limit else f"{text[:limit]}..."
