@@ -107,11 +107,6 @@ class Engine:
             return self._write(fresh, asked, self.listen(asked, content), name, Did.HEARD)
         except TakeError as error:
             return self._fail(begun, str(error))
-        except OSError as error:
-            reason = (
-                f"its files cannot be written to {self.folder} ({error.strerror or error}); make room there"
-            )
-            return self._fail(begun, reason)
         except BaseException:
             self.catalogue.queue([path])
             raise
@@ -135,7 +130,12 @@ class Engine:
     def _write(self, entry: Entry, asked: Brief, analysis: Analysis, name: str, did: Did) -> Outcome:
         """Write a take's files, the catalogue last: what it calls done is on disk."""
         for exporter in self.exporters(asked.settings):
-            write_whole(self._file(name, exporter), exporter.render(analysis))
+            content = exporter.render(analysis)
+            try:
+                write_whole(self._file(name, exporter), content)
+            except OSError as error:
+                problem = f"its files cannot be written to {self.folder} ({error.strerror or error})"
+                raise TakeError(entry.path, problem, "make room or give permission there") from error
         if entry.name is not None and entry.name != name:
             self._remove(entry.name)
         done = summarise(replace(entry, name=name, rendition=asked.rendition), analysis)
