@@ -120,9 +120,8 @@ class Catalogue:
         return next(self._select("WHERE file = ?", self._key(path)), None)
 
     def with_content(self, content_hash: str, recipe: str) -> list[Entry]:
-        """Return takes of this content that were heard by this recipe."""
-        where = "WHERE content_hash = ? AND recipe = ? AND state = 'done'"
-        return list(self._select(where, content_hash, recipe))
+        """Return takes of this content that were heard by this recipe, whatever is done with them now."""
+        return list(self._select("WHERE content_hash = ? AND recipe = ?", content_hash, recipe))
 
     def entries(self) -> list[Entry]:
         """Return every take, by file name."""

@@ -4,7 +4,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import TypeAdapter
+from pydantic_core import from_json
 
 from batch.errors import BatchError
 from batch.model import SCHEMA, Analysis
@@ -31,12 +32,13 @@ def parse_analysis(content: bytes, path: Path) -> Analysis:
         If ``content`` is no analysis of this schema.
     """
     try:
-        analysis = _ADAPTER.validate_json(content)
-    except ValidationError as error:
+        fields = from_json(content, allow_inf_nan=False)
+        schema = fields.get("schema") if isinstance(fields, dict) else None
+        if schema == SCHEMA:
+            return _ADAPTER.validate_python(fields)
+    except ValueError as error:
         raise BatchError(f"{path}: is no analysis that can be read; delete it and run again") from error
-    if analysis.schema != SCHEMA:
-        raise BatchError(f"{path}: has schema {analysis.schema!r}, this version reads {SCHEMA!r}")
-    return analysis
+    raise BatchError(f"{path}: has schema {schema!r}, this version reads {SCHEMA!r}; run again")
 
 
 def analysis_schema() -> dict[str, Any]:

@@ -24,10 +24,10 @@ class Did(StrEnum):
     """What was done for a take."""
 
     HEARD = "heard"
-    KNOWN = "known"
-    """Nothing: it was heard before and its files are there."""
-    WRITTEN = "written"
-    """Its files were written again, from the analysis at hand."""
+    WRITTEN = "written again"
+    """Its files were written from an analysis at hand: renamed, copied, other export settings."""
+    KNOWN = "heard before"
+    """Nothing: its files are there."""
     FAILED = "failed"
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from batch.errors import BatchError, TakeError
 from batch.names import OUTPUT_SUFFIXES, absolute
-from batch.settings import Settings, load_settings
+from batch.settings import SETTINGS_NAME, Settings, load_settings
 
 AUDIO_SUFFIXES = frozenset({".wav", ".flac", ".ogg", ".oga", ".mp3", ".aif", ".aiff", ".aifc"})
 MIDI_SUFFIXES = frozenset({".mid", ".midi", ".smf"})
@@ -53,6 +53,16 @@ def takes_in(folder: Path) -> list[Path]:
     return sorted(entry for entry in entries if is_take_name(entry.name) and entry.is_file())
 
 
+def is_context_name(name: str) -> bool:
+    """Return whether a file of this name says how takes are to be heard: a tempo map or the settings."""
+    return name == SETTINGS_NAME or _is_tempo_map_name(name.lower())
+
+
+def context_in(folder: Path) -> list[Path]:
+    """Return the tempo maps and the settings in ``folder``."""
+    return [entry for entry in absolute(folder).iterdir() if is_context_name(entry.name)]
+
+
 def brief(path: Path) -> Brief:
     """Gather what decides how the take at ``path`` is heard.
 
@@ -94,6 +104,8 @@ def unreadable(path: Path, error: OSError) -> TakeError:
     """Return the error for a file that the system will not let us read."""
     if isinstance(error, FileNotFoundError):
         return TakeError(path, "is not there any more", "put it back, or forget it")
+    if isinstance(error, IsADirectoryError):
+        return TakeError(path, "is a folder, no recording", "take the ending off its name")
     if isinstance(error, PermissionError):
         return TakeError(path, "may not be read", "give yourself read permission")
     return TakeError(path, f"cannot be read ({error.strerror or error})", "check the disk it is on")

@@ -5,9 +5,11 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import chain, repeat
 from pathlib import Path
 
 import mido
+from mido.midifiles.meta import KeySignatureError
 
 from batch.errors import TakeError
 from batch.model import Note
@@ -21,7 +23,13 @@ SAME_ONSET_S = 0.03
 
 _SMPTE_BIT = 0x8000
 _HEADER_BYTES = 14
+_INDEPENDENT_TRACKS = b"\x00\x02"
 _SHORTEST_NOTE_S = 0.001
+_LONGEST_S = 24 * 3600
+_FASTEST_US_PER_QUARTER = 6_000
+"""10,000 quarters a minute; faster is a broken file, whose beats would fill the memory (our choice)."""
+_FINEST_DENOMINATOR = 64
+"""A meter in shorter notes is nonsense and left out (our choice)."""
 _EXPORT_AGAIN = "export it again as a Standard MIDI File"
 
 
@@ -44,10 +52,13 @@ def read_performance(path: Path) -> Performance:
         If the file is no Standard MIDI File, or a broken one.
     """
     midi = _load(path)
-    tempo_map = _tempo_map(midi)
-    notes = single_line(_notes(midi, tempo_map))
+    tempo_map = _tempo_map(midi, path)
     last_tick = max((sum(message.time for message in track) for track in midi.tracks), default=0)
-    duration_s = max([tempo_map.seconds_at(last_tick), *(note.offset_s for note in notes)])
+    ends_s = tempo_map.seconds_at(last_tick)
+    if ends_s > _LONGEST_S:
+        raise TakeError(path, f"states that it lasts {ends_s / 3600:,.0f} hours", _EXPORT_AGAIN)
+    notes = single_line(_notes(midi, tempo_map))
+    duration_s = max([ends_s, *(note.offset_s for note in notes)])
     return Performance(notes, tempo_map, duration_s, _title(midi))
 
 
@@ -59,7 +70,7 @@ def read_tempo_map(path: Path) -> TempoMap:
     TakeError
         If the file is no Standard MIDI File, or a broken one.
     """
-    return _tempo_map(_load(path))
+    return _tempo_map(_load(path), path)
 
 
 def single_line(notes: Iterable[Note]) -> tuple[Note, ...]:
@@ -78,8 +89,8 @@ def single_line(notes: Iterable[Note]) -> tuple[Note, ...]:
                 )
             continue
         line.append(note)
-    ends = [note.onset_s for note in line[1:]] + [math.inf]
-    return tuple(_with_span(n, n.onset_s, min(n.offset_s, end)) for n, end in zip(line, ends, strict=True))
+    ends = chain((note.onset_s for note in line[1:]), repeat(math.inf))
+    return tuple(_with_span(n, n.onset_s, min(n.offset_s, end)) for n, end in zip(line, ends, strict=False))
 
 
 def velocity_to_db(velocity: int) -> float:
@@ -101,6 +112,10 @@ def _load(path: Path) -> mido.MidiFile:
         raise TakeError(path, f"cannot be read ({error.strerror})", "check its permissions") from error
     if not content.startswith(b"MThd") or len(content) < _HEADER_BYTES:
         raise TakeError(path, "is not a Standard MIDI File", _EXPORT_AGAIN)
+    if content[8:10] == _INDEPENDENT_TRACKS:
+        raise TakeError(
+            path, "is a format 2 file, whose tracks are pieces apart", f"{_EXPORT_AGAIN}, format 0 or 1"
+        )
     division = int.from_bytes(content[12:14], "big")
     if division & _SMPTE_BIT:
         raise TakeError(path, "counts time in film frames, not in beats", f"{_EXPORT_AGAIN} with a tempo map")
@@ -108,20 +123,26 @@ def _load(path: Path) -> mido.MidiFile:
         raise TakeError(path, "states 0 ticks a quarter", _EXPORT_AGAIN)
     try:
         return mido.MidiFile(file=io.BytesIO(content), clip=True)
-    except (OSError, EOFError, ValueError, KeyError, IndexError, TypeError, LookupError) as error:
+    except (OSError, EOFError, ValueError, TypeError, LookupError, KeySignatureError) as error:
         raise TakeError(path, "is a broken MIDI file or one cut short", _EXPORT_AGAIN) from error
 
 
-def _tempo_map(midi: mido.MidiFile) -> TempoMap:
+def _tempo_map(midi: mido.MidiFile, path: Path) -> TempoMap:
     tempos = {0: TempoChange(0, DEFAULT_US_PER_QUARTER)}
     meters = {0: MeterChange(0, 4, 4)}
     for tick, message in _timed(midi):
         if message.type == "set_tempo" and message.tempo > 0:
+            if message.tempo < _FASTEST_US_PER_QUARTER:
+                raise TakeError(path, f"states {60e6 / message.tempo:,.0f} quarters a minute", _EXPORT_AGAIN)
             tempos[tick] = TempoChange(tick, message.tempo)
-        elif message.type == "time_signature" and message.numerator > 0:
+        elif message.type == "time_signature" and _is_meter(message):
             meters[tick] = MeterChange(tick, message.numerator, message.denominator)
     by_tick = dict(sorted(tempos.items())), dict(sorted(meters.items()))
     return TempoMap(midi.ticks_per_beat, tuple(by_tick[0].values()), tuple(by_tick[1].values()))
+
+
+def _is_meter(message: mido.MetaMessage) -> bool:
+    return message.numerator > 0 and message.denominator <= _FINEST_DENOMINATOR
 
 
 def _timed(midi: mido.MidiFile) -> Iterable[tuple[int, mido.Message]]:
@@ -166,6 +187,14 @@ def _title(midi: mido.MidiFile) -> str | None:
     """Return the first track's name, which names the piece (Standard MIDI Files 1.0, FF 03)."""
     for message in midi.tracks[0] if midi.tracks else ():
         if message.type == "track_name":
-            text = "".join(c if c.isprintable() else " " for c in message.name)
-            return " ".join(text.split())[:200] or None
+            text = "".join(c if c.isprintable() else " " for c in _decoded(message.name))
+            return " ".join(text.split())[:200].rstrip() or None
     return None
+
+
+def _decoded(latin: str) -> str:
+    """Return text that mido read as Latin-1 as UTF-8 where its bytes are that; programs write either."""
+    try:
+        return latin.encode("latin-1").decode("utf-8")
+    except UnicodeError:
+        return latin

@@ -3,6 +3,7 @@
 import os
 from collections import Counter
 from collections.abc import Iterable
+from itertools import count
 from pathlib import Path
 
 ANALYSIS_SUFFIX = ".analysis.json"
@@ -20,7 +21,8 @@ def output_names(takes: Iterable[Path]) -> dict[Path, str]:
 
     The file name without its extension; takes that would share it keep their extension;
     takes of one file name from several folders put the folder's name in front, then the
-    next folder's, until all differ. Case is no difference, since many disks keep none.
+    next folder's, until all differ; what no folder tells apart is numbered. Case is no
+    difference, since many disks keep none.
     """
     paths = sorted(set(takes))
     names = {path: path.stem for path in paths}
@@ -30,7 +32,18 @@ def output_names(takes: Iterable[Path]) -> dict[Path, str]:
         if not clashing:
             break
         names |= {path: _longer(path, level) for path in clashing}
-    return names
+    return names | _numbered(_clashing(names), names)
+
+
+def _numbered(clashing: list[Path], names: dict[Path, str]) -> dict[Path, str]:
+    """Return the names of ``clashing`` with the first number after each that nobody has."""
+    taken = {name.casefold() for name in names.values()}
+    numbered = {}
+    for path in clashing:
+        tries = (f"{names[path]}-{number}" for number in count(1))
+        numbered[path] = next(name for name in tries if name.casefold() not in taken)
+        taken.add(numbered[path].casefold())
+    return numbered
 
 
 def _clashing(names: dict[Path, str]) -> list[Path]:

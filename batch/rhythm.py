@@ -30,6 +30,10 @@ LAGS_S = np.arange(-0.03, 0.0601, 0.005)
 SWING_RATIOS = np.arange(1.0, 3.01, 0.05)
 """Long to short eighth, straight to dotted (see Grid.swing_ratio)."""
 
+LAG_RELUCTANCE = 0.05
+SWING_RELUCTANCE = 0.0005
+"""Cost in beats of a second of lag, and of a step of one in the swing ratio (our choice)."""
+
 NOTES_FOR_FEEL = 12
 """Fewer off-beat notes say nothing of swing (our choice)."""
 
@@ -50,6 +54,8 @@ COMPOUND = 3
 
 _OFFBEAT_REGION = (0.4, 0.8)
 _EARLY_REGION = (0.12, 0.4)
+_LATE = 0.92
+"""Where in the beat off-beats are looked for, and what makes a beat too busy to tell (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,19 +90,18 @@ def estimate_feel(onsets_s: np.ndarray, grid: Grid) -> Feel:
     """Find the swing ratio and the constant lag that explain a take's onsets best.
 
     Each pair of candidates is scored by how near beats and off-beat eighths come to where it
-    puts them; beats with a note in between (triplets, sixteenths) are left out, since
+    puts them. Beats with more notes than that (triplets, sixteenths) are left out, since
     their later notes are no off-beat eighths.
     """
-    if len(onsets_s) < NOTES_FOR_FEEL:
-        return Feel(None, 0.0)
     position, length = beat_positions(onsets_s, grid), beat_lengths(onsets_s, grid)
     simple = _in_simple_beats(position)
+    if simple.sum() < NOTES_FOR_FEEL:
+        return Feel(None, 0.0)
     position, length = position[simple], length[simple]
     fraction = (position[:, None] - LAGS_S / length[:, None]) % 1.0
     on_beat = np.minimum(fraction, 1 - fraction)
-    off_beats = SWING_RATIOS / (1 + SWING_RATIOS)
-    distance = np.minimum(on_beat[..., None], np.abs(fraction[..., None] - off_beats))
-    cost = np.minimum(distance, FEEL_CAP_BEATS).mean(axis=0)
+    nearest = (np.minimum(on_beat, np.abs(fraction - r / (1 + r))) for r in SWING_RATIOS)
+    cost = np.stack([np.minimum(distance, FEEL_CAP_BEATS).mean(axis=0) for distance in nearest], axis=1)
     lag, swing = np.unravel_index(np.argmin(cost + _reluctance()), cost.shape)
     off = (fraction[:, lag] > _OFFBEAT_REGION[0]) & (fraction[:, lag] < _OFFBEAT_REGION[1])
     told = off.sum() >= NOTES_FOR_FEEL
@@ -105,16 +110,15 @@ def estimate_feel(onsets_s: np.ndarray, grid: Grid) -> Feel:
 
 def _reluctance() -> np.ndarray:
     """Return a small cost that prefers no lag and straight eighths where others fit no better."""
-    lag = np.abs(LAGS_S)[:, None] * 0.05
-    swing = (SWING_RATIOS - 1)[None, :] * 0.0005
-    return lag + swing
+    return LAG_RELUCTANCE * np.abs(LAGS_S)[:, None] + SWING_RELUCTANCE * (SWING_RATIOS - 1)
 
 
 def _in_simple_beats(position: np.ndarray) -> np.ndarray:
-    """Return which onsets lie in beats without a note between the beat and its off-beat."""
+    """Return which onsets lie in beats with at most a beat and an off-beat, which alone tell of swing."""
     beat, fraction = np.floor(position).astype(int), position % 1.0
-    busy = beat[(fraction > _EARLY_REGION[0]) & (fraction < _EARLY_REGION[1])]
-    return ~np.isin(beat, busy)
+    early = beat[(fraction > _EARLY_REGION[0]) & (fraction < _EARLY_REGION[1])]
+    later, count = np.unique(beat[(fraction > _OFFBEAT_REGION[0]) & (fraction < _LATE)], return_counts=True)
+    return ~np.isin(beat, np.concatenate([early, later[count > 1]]))
 
 
 @dataclass(frozen=True, slots=True)

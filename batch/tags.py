@@ -61,7 +61,7 @@ def _first(tags: Any, keys: tuple[str, ...], read: Callable[[Any], T | None]) ->
 def _text(value: Any) -> str | None:
     text = str(value.text[0] if getattr(value, "text", None) else value)
     printable = "".join(c if c.isprintable() else " " for c in text)
-    return " ".join(printable.split())[:_LONGEST_TEXT] or None
+    return " ".join(printable.split())[:_LONGEST_TEXT].rstrip() or None
 
 
 def _tempo(value: Any) -> float | None:

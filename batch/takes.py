@@ -22,6 +22,9 @@ BLOCK_FRAMES = 1 << 17
 LOOSE_FORMATS = frozenset({"MP3", "OGG"})
 """Formats whose header only estimates the length."""
 
+UNKNOWN_FRAMES = 2**63 - 1
+"""Length that libsndfile gives a streamed FLAC, which states none and which it cannot read (SF_COUNT_MAX)."""
+
 _CHUNK_HEADER = 8
 """Bytes of a RIFF or IFF chunk's name and size."""
 _STREAMED_SIZES = frozenset({0, 0xFFFFFFFF, 0x7FFFFFFF, 0x80000000})
@@ -48,7 +51,7 @@ class AudioTake:
         """
         with _opened(self.path) as sound:
             left = sound.frames
-            for block in sound.blocks(BLOCK_FRAMES, dtype="float32", always_2d=True):
+            while len(block := _read(sound, self.path)):
                 mono = block.mean(axis=1) if block.shape[1] > 1 else block[:, 0]
                 if not np.isfinite(mono).all():
                     raise TakeError(
@@ -117,6 +120,8 @@ def _open_audio(path: Path, fingerprint: str) -> AudioTake:
     _refuse_cut_short(path)
     with _opened(path) as sound:
         frames, rate, channels = sound.frames, sound.samplerate, sound.channels
+    if frames == UNKNOWN_FRAMES:
+        raise TakeError(path, "was streamed and does not state its length", "export it again as WAV or FLAC")
     if frames == 0:
         raise TakeError(path, "holds no sound, only a header", "record it again, or delete it")
     tags: Tags = read_tags(path)
@@ -146,10 +151,19 @@ def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
                         "export it again as WAV or FLAC") from error  # fmt: skip
 
 
+def _read(sound: soundfile.SoundFile, path: Path) -> np.ndarray:
+    """Return the next block, shape (n, channels); n is 0 at the end."""
+    try:
+        return sound.read(BLOCK_FRAMES, dtype="float32", always_2d=True)
+    except soundfile.SoundFileError as error:
+        raise TakeError(path, f"breaks off before its end ({_reason(error)})",
+                        "copy it again from the recorder") from error  # fmt: skip
+
+
 def _reason(error: soundfile.SoundFileError) -> str:
     """Return libsndfile's own words without our stream's repr."""
     text = str(getattr(error, "error_string", error))
-    return text.strip().rstrip(".") or "unknown format"
+    return text.removeprefix("Error : ").strip().rstrip(".") or "unknown format"
 
 
 def _refuse_cut_short(path: Path) -> None:

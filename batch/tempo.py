@@ -134,7 +134,7 @@ class TempoMap:
             first = math.floor((from_tick - meter.tick) / step)
             for number in count(first if i == 0 else max(0, first)):
                 tick = meter.tick + number * step
-                if tick >= end:
+                if max(tick, from_tick) >= end:
                     break
                 bar, beat = divmod(number, meter.beats_per_bar)
                 yield Beat(self.seconds_at(tick), first_bar + bar, beat + 1, meter)

@@ -64,7 +64,7 @@ def outcome_line(outcome: Outcome) -> str:
     name = inert(entry.path.name)
     if outcome.did is Did.FAILED:
         return f"{name}: {inert(entry.reason or '')}"
-    done = {Did.KNOWN: " (heard before)", Did.WRITTEN: " (files written again)"}.get(outcome.did, "")
+    done = "" if outcome.did is Did.HEARD else f" ({outcome.did.value})"
     if not entry.phrases:
         return f"{name}: no phrases; {'; '.join(entry.warnings[:1])}{done}"
     groove = "" if entry.tempo_bpm else ", no grid: groove unmeasured"

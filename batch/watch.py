@@ -8,10 +8,12 @@ from threading import Event
 
 from batch.catalogue import Stamp
 from batch.errors import BatchError
-from batch.folder import takes_in
+from batch.folder import context_in, is_context_name, takes_in
 
 LOOK_AGAIN_S = 10.0
 """How often the folder is read even if no event came, since some file systems lose them."""
+
+Settled = tuple[Path, Stamp]
 
 TICK_S = 0.25
 """How often files that are still settling are looked at."""
@@ -32,7 +34,7 @@ class Settling:
             }
         )
 
-    def settled(self, now_s: float, settle_s: float) -> frozenset[tuple[Path, Stamp]]:
+    def settled(self, now_s: float, settle_s: float) -> frozenset[Settled]:
         """Return the files that have stood still for ``settle_s``."""
         return frozenset(
             (path, stamp) for path, (stamp, since) in self.since.items() if now_s - since >= settle_s
@@ -44,24 +46,28 @@ def watch_folder(
 ) -> Iterator[tuple[list[Path], list[Path]]]:
     """Yield (settled, settling) takes of ``folder`` whenever some have settled or begun to, until ``stop``.
 
-    A settled take is reported once for each state it settles in. The takes that lie there
-    at the start are reported like any other.
+    A settled take is reported once for each state it settles in, and again when a tempo map
+    or the settings change. The takes that lie there at the start are reported like any other.
     """
-    settling, reported = Settling(), frozenset[tuple[Path, Stamp]]()
-    waiting_before: list[Path] = []
+    settling, reported, reported_context = Settling(), frozenset[Settled](), frozenset[Settled]()
+    unsettled, shown = frozenset[Path](), list[Path]()
     looked_s = -math.inf
     for changed in _wakes(folder, poll=poll, stop=stop):
         now_s = clock()
-        if not (changed or waiting_before or now_s - looked_s >= LOOK_AGAIN_S):
+        if not (changed or unsettled or now_s - looked_s >= LOOK_AGAIN_S):
             continue
         looked_s = now_s
         settling = settling.look(_stamps(folder), now_s)
         settled = settling.settled(now_s, settle_s)
-        fresh = sorted(path for path, _ in settled - reported)
-        waiting = sorted(settling.since.keys() - {path for path, _ in settled})
-        if fresh or waiting != waiting_before:
-            yield fresh, waiting
-        reported, waiting_before = settled, waiting
+        unsettled = frozenset(settling.since) - {path for path, _ in settled}
+        context = frozenset(pair for pair in settled if is_context_name(pair[0].name))
+        takes = settled - context
+        # A tempo map or settings that came or changed may matter to every take.
+        ready = takes if context != reported_context else takes - reported
+        waiting = sorted(path for path in unsettled if not is_context_name(path.name))
+        if ready or waiting != shown:
+            yield sorted(path for path, _ in ready), waiting
+        reported, reported_context, shown = takes, context, waiting
 
 
 def _wakes(folder: Path, *, poll: bool, stop: Event) -> Iterator[bool]:
@@ -86,7 +92,7 @@ def _wakes(folder: Path, *, poll: bool, stop: Event) -> Iterator[bool]:
 def _stamps(folder: Path) -> dict[Path, Stamp]:
     found = {}
     try:
-        paths = takes_in(folder)
+        paths = [*takes_in(folder), *context_in(folder)]
     except OSError as error:
         problem = f"{folder}: cannot be watched any more ({error.strerror})"
         raise BatchError(f"{problem}; start again when it is back") from error

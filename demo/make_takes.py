@@ -69,7 +69,13 @@ TUNES = [
     Tune(
         "waterfall",
         "Waterfall",
-        every(12, [steps(scale(p, 18) + scale(p + 12, 18, rises=False), 0.25) for p in (62, 64, 60, 62, 65, 62)]),
+        every(
+            12,
+            [
+                steps(scale(p, 18) + scale(p + 12, 18, rises=False), 0.25)
+                for p in (62, 64, 60, 62, 65, 62)
+            ],
+        ),
     ),
     Tune(
         "slow-lantern",
@@ -79,7 +85,13 @@ TUNES = [
     Tune(
         "off-kilter",
         "Off Kilter",
-        every(10, [at(OFF_BEATS, [p, p + 3, p + 5, p + 3, p + 7, p + 5, p + 3], 0.4) for p in (62, 64, 60, 67, 62, 65, 60)]),
+        every(
+            10,
+            [
+                at(OFF_BEATS, [p, p + 3, p + 5, p + 3, p + 7, p + 5, p + 3], 0.4)
+                for p in (62, 64, 60, 67, 62, 65, 60)
+            ],
+        ),
     ),
     Tune(
         "talking-back",

@@ -104,11 +104,14 @@ def _bar_beat(time_s: float, grid: Grid | None) -> tuple[int | None, float | Non
     """Return the bar and the fractional beat in it, both from 1, as a session counts them."""
     if grid is None:
         return None, None
-    last = len(grid.beats_s) - 2
-    index = min(max(bisect_right(grid.beats_s, time_s) - 1, 0), last)
-    start, end = grid.beats_s[index : index + 2]
+    beats, last = grid.beats_s, len(grid.beats_s) - 1
+    index = max(bisect_right(beats, time_s) - 1, 0)
+    left = min(index, last - 1)
+    part = round((time_s - beats[index]) / (beats[left + 1] - beats[left]), 3)
+    if part >= 1 and index < last:
+        index, part = index + 1, 0.0
     bars_before = sum(beat == 1 for beat in grid.beat_in_bar[1 : index + 1])
-    return grid.first_bar + bars_before, round(grid.beat_in_bar[index] + (time_s - start) / (end - start), 3)
+    return grid.first_bar + bars_before, grid.beat_in_bar[index] + part
 
 
 def _relation(phrase: LabelledPhrase) -> str:

@@ -19,7 +19,8 @@ def render_csv(ranked: Sequence[Ranked]) -> bytes:
     """Return RFC 4180 CSV in UTF-8, a row a take."""
     rows = [_row(take) for take in ranked]
     stream = io.StringIO(newline="")
-    writer = csv.DictWriter(stream, list(rows[0]) if rows else ["take"], lineterminator="\r\n")
+    columns = list(dict.fromkeys(key for row in rows for key in row)) or ["take"]
+    writer = csv.DictWriter(stream, columns, lineterminator="\r\n")
     writer.writeheader()
     writer.writerows({k: inert(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows)
     return stream.getvalue().encode("utf-8", errors="replace")

@@ -1,0 +1,270 @@
+"""The installed command, end to end."""
+
+import csv
+import io
+import json
+import shutil
+import signal
+import subprocess
+import time
+from pathlib import Path
+from xml.etree import ElementTree
+
+import mido
+import pytest
+from conftest import COMMAND
+from sounding import line, write_midi_take, write_take, write_tempo_map
+
+SUFFIXES = (".markers.mid", ".cues.csv", ".analysis.json")
+
+
+def files_of(out: Path) -> set[str]:
+    return {path.name for path in out.iterdir()}
+
+
+def analysis_of(out: Path, name: str) -> dict:
+    return json.loads((out / f"{name}.analysis.json").read_text())
+
+
+@pytest.fixture
+def gig(tmp_path: Path) -> Path:
+    """A folder with an audio take, a MIDI take and a tempo map."""
+    folder = tmp_path / "gig"
+    folder.mkdir()
+    write_take(folder / "slow.wav", line(notes=4, step_s=0.5))
+    write_midi_take(folder / "quick.mid", line(notes=9, step_s=0.125))
+    write_tempo_map(folder / "slow.tempo.mid")
+    return folder
+
+
+def test_run_writes_three_files_a_take_and_a_catalogue(takemill, gig):
+    done = takemill("run", gig)
+    assert (done.returncode, done.stderr) == (0, "")
+    expected = {f"{name}{suffix}" for name in ("slow", "quick") for suffix in SUFFIXES}
+    assert files_of(gig / "markers") == expected | {"catalogue.sqlite"}
+
+
+def test_run_says_one_plain_line_a_take(takemill, gig):
+    lines = takemill("run", gig).stdout.splitlines()
+    assert [text.split(":")[0] for text in lines[:2]] == ["quick.mid", "slow.wav"]
+    assert "6 phrases, variety" in lines[0]
+    assert len(lines) == 3
+    assert "\x1b" not in "".join(lines)
+
+
+def test_phrases_of_a_plain_line_are_found_in_sound_and_in_midi(takemill, gig):
+    takemill("run", gig)
+    for name, notes, step_s in (("slow", 4, 0.5), ("quick", 9, 0.125)):
+        # Arithmetic: each phrase starts a rest of 1 s after the one before it ends.
+        expected = [0.5 + i * (notes * step_s + 1.0) for i in range(6)]
+        found = [phrase["start_s"] for phrase in analysis_of(gig / "markers", name)["phrases"]]
+        assert found == pytest.approx(expected, abs=0.05)
+
+
+def test_recordings_stay_byte_for_byte_as_they_were(takemill, gig):
+    before = {path.name: path.read_bytes() for path in gig.iterdir()}
+    takemill("run", gig)
+    assert {path.name: path.read_bytes() for path in gig.iterdir() if path.is_file()} == before
+
+
+def test_the_tempo_map_beside_a_take_is_its_grid(takemill, gig):
+    takemill("run", gig)
+    grid = analysis_of(gig / "markers", "slow")["grid"]
+    assert (grid["source"], grid["tempo_bpm"], grid["beats_per_bar"]) == ("tempo map", pytest.approx(120), 4)
+
+
+def test_without_a_grid_the_groove_is_unmeasured_and_nothing_is_guessed(takemill, tmp_path):
+    write_take(tmp_path / "alone.wav")
+    takemill("run", tmp_path)
+    analysis = analysis_of(tmp_path / "markers", "alone")
+    assert analysis["grid"] is None
+    assert {p["labels"]["groove"] for p in analysis["phrases"]} == {"unmeasured"}
+    assert all(p["evidence"]["duration_beats"] is None for p in analysis["phrases"])
+    assert any("no grid" in warning for warning in analysis["warnings"])
+
+
+def test_the_settings_give_a_grid_by_name_pattern(takemill, tmp_path):
+    write_take(tmp_path / "waltz one.wav")
+    write_take(tmp_path / "other.wav")
+    (tmp_path / "takemill.toml").write_text('[takes."waltz*"]\ntempo_bpm = 150\nmeter = "3/4"\n')
+    takemill("run", tmp_path)
+    grid = analysis_of(tmp_path / "markers", "waltz one")["grid"]
+    assert (grid["source"], grid["tempo_bpm"], grid["beats_per_bar"]) == ("settings", pytest.approx(150), 3)
+    assert analysis_of(tmp_path / "markers", "other")["grid"] is None
+
+
+def test_a_second_run_hears_nothing_again(takemill, gig):
+    takemill("run", gig)
+    stamps = {path: path.stat().st_mtime_ns for path in (gig / "markers").glob("*.json")}
+    again = takemill("run", gig)
+    assert again.stdout.startswith("2 heard before")
+    assert {path: path.stat().st_mtime_ns for path in stamps} == stamps
+
+
+def test_a_replaced_take_is_heard_again(takemill, gig):
+    takemill("run", gig)
+    write_take(gig / "slow.wav", line(phrases=4))
+    assert "1 heard, 1 heard before" in takemill("run", gig).stdout
+    assert len(analysis_of(gig / "markers", "slow")["phrases"]) == 4
+
+
+def test_a_tempo_map_that_comes_later_is_heeded(takemill, tmp_path):
+    write_take(tmp_path / "solo.wav")
+    takemill("run", tmp_path)
+    write_tempo_map(tmp_path / "tempo.mid")
+    assert "1 heard" in takemill("run", tmp_path).stdout
+    assert analysis_of(tmp_path / "markers", "solo")["grid"]["source"] == "tempo map"
+
+
+def test_a_renamed_take_is_not_heard_again_and_leaves_no_files_behind(takemill, gig):
+    takemill("run", gig)
+    (gig / "quick.mid").rename(gig / "renamed.mid")
+    assert "1 written again, 1 heard before" in takemill("run", gig).stdout
+    assert analysis_of(gig / "markers", "renamed")["take"]["file"] == "renamed.mid"
+    assert not list((gig / "markers").glob("quick*"))
+    assert "quick.mid" not in takemill("rank", gig).stdout
+
+
+def test_a_copied_take_is_not_heard_again(takemill, gig):
+    takemill("run", gig)
+    shutil.copy(gig / "quick.mid", gig / "copy.mid")
+    assert "1 written again, 2 heard before" in takemill("run", gig).stdout
+    assert {"quick.cues.csv", "copy.cues.csv"} <= files_of(gig / "markers")
+
+
+def test_files_that_were_deleted_are_written_again(takemill, gig):
+    takemill("run", gig)
+    (gig / "markers" / "quick.cues.csv").unlink()
+    assert "1 written again, 1 heard before" in takemill("run", gig).stdout
+    assert (gig / "markers" / "quick.cues.csv").is_file()
+
+
+def test_changed_export_settings_write_again_without_hearing(takemill, gig):
+    takemill("run", gig)
+    (gig / "takemill.toml").write_text('[cues]\nseparator = ";"\ncolumns = ["number", "start"]\n')
+    assert "2 written again" in takemill("run", gig).stdout
+    assert (gig / "markers" / "quick.cues.csv").read_text().startswith("number;start\n")
+
+
+def test_takes_that_share_a_name_keep_their_extension(takemill, tmp_path):
+    write_take(tmp_path / "solo.wav")
+    takemill("run", tmp_path)
+    write_take(tmp_path / "solo.flac", line(phrases=5))
+    takemill("run", tmp_path)
+    expected = {f"solo.{kind}{suffix}" for kind in ("wav", "flac") for suffix in SUFFIXES}
+    assert files_of(tmp_path / "markers") == expected | {"catalogue.sqlite"}
+
+
+def test_the_output_folder_is_never_read_for_takes(takemill, gig):
+    takemill("run", gig, "--out", gig)
+    assert "2 heard before" in takemill("run", gig, "--out", gig).stdout
+
+
+def test_markers_name_each_phrase_where_it_starts(takemill, gig):
+    takemill("run", gig)
+    markers, tempo, time_s = [], 500_000, 0.0
+    midi = mido.MidiFile(gig / "markers" / "quick.markers.mid")
+    for message in midi.tracks[0]:
+        time_s += mido.tick2second(message.time, midi.ticks_per_beat, tempo)
+        if message.type == "set_tempo":
+            tempo = message.tempo
+        if message.type == "marker":
+            markers.append((time_s, message.text))
+    phrases = analysis_of(gig / "markers", "quick")["phrases"]
+    assert [time for time, _ in markers] == pytest.approx([p["start_s"] for p in phrases], abs=0.001)
+    assert markers[0][1].startswith("01 ")
+
+
+def test_rank_puts_the_more_varied_take_first(takemill, gig):
+    varied = line(phrases=4) + [(o + 12, f + 12, p + 12) for o, f, p in line(4, notes=2, step_s=1.0)]
+    write_midi_take(gig / "varied.mid", varied)
+    takemill("run", gig)
+    rows = list(csv.DictReader(io.StringIO(takemill("rank", gig, "--format", "csv").stdout)))
+    assert rows[0]["take"] == "varied.mid"
+    assert [float(row["value"]) for row in rows] == sorted((float(r["value"]) for r in rows), reverse=True)
+
+
+def test_rank_speaks_json_and_xspf(takemill, gig):
+    takemill("run", gig)
+    ranked = json.loads(takemill("rank", gig, "--format", "json", "--by", "length").stdout)
+    assert {take["take"] for take in ranked} == {"slow.wav", "quick.mid"}
+    # XSPF 1, xspf.org: playlist/trackList/track/location holds a URI.
+    playlist = ElementTree.fromstring(takemill("rank", gig, "--format", "xspf").stdout)
+    locations = [e.text for e in playlist.iter("{http://xspf.org/ns/0/}location")]
+    assert sorted(locations) == sorted((gig / name).as_uri() for name in ("slow.wav", "quick.mid"))
+
+
+def test_show_lists_the_phrases_with_their_evidence(takemill, gig):
+    takemill("run", gig)
+    shown = takemill("show", gig / "slow.wav").stdout
+    assert "variety" in shown
+    assert "06  0:" in shown
+    assert takemill("show", "slow", "--in", gig).stdout == shown
+
+
+def test_status_counts_and_tells_why(takemill, gig):
+    (gig / "broken.wav").write_text("these are not samples")
+    takemill("run", gig)
+    said = takemill("status", gig).stdout
+    assert "0 waiting, 0 running, 2 done, 1 failed" in said
+    assert "broken.wav" in said
+
+
+@pytest.mark.parametrize("command", ["run", "watch", "rank", "show", "status"])
+def test_help_explains_each_command_with_an_example(takemill, command):
+    told = takemill(command, "--help")
+    assert told.returncode == 0
+    assert f"takemill {command}" in told.stdout.split("example:")[1]
+
+
+def test_colour_is_left_out_elsewhere_than_on_a_terminal(takemill, gig):
+    takemill("run", gig)
+    for command in ("rank", "status"):
+        assert "\x1b" not in takemill(command, gig).stdout
+
+
+def wait_for(path: Path, seconds: float = 60) -> None:
+    until = time.monotonic() + seconds
+    while not path.exists():
+        assert time.monotonic() < until, f"{path} did not come"
+        time.sleep(0.1)
+
+
+@pytest.fixture
+def watching(tmp_path: Path):
+    """A folder under watch, with a short settle time; the watcher is stopped at the end."""
+    (tmp_path / "takemill.toml").write_text("[watch]\nsettle_s = 0.5\n")
+    write_midi_take(tmp_path / "before.mid")
+    watcher = subprocess.Popen(
+        [COMMAND, "watch", tmp_path], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    )
+    yield tmp_path, watcher
+    watcher.kill()
+    watcher.communicate()
+
+
+def test_watch_catches_up_hears_what_lands_and_stops_when_told(watching):
+    folder, watcher = watching
+    wait_for(folder / "markers" / "before.analysis.json")
+    write_midi_take(folder / "landed.mid", line(phrases=5))
+    wait_for(folder / "markers" / "landed.analysis.json")
+    watcher.send_signal(signal.SIGTERM)
+    said, _ = watcher.communicate(timeout=10)
+    assert watcher.returncode == 0
+    assert said.count("landed.mid: 5 phrases") == 1
+    assert said.count("before.mid: 6 phrases") == 1
+
+
+def test_watch_does_not_hear_a_take_that_is_still_growing(watching):
+    folder, _ = watching
+    wait_for(folder / "markers" / "before.analysis.json")
+    whole = write_midi_take(folder / "markers" / "hidden.tmp", line(phrases=7)).read_bytes()
+    growing, step = folder / "growing.mid", len(whole) // 8 + 1
+    with growing.open("wb") as stream:
+        for start in range(0, len(whole), step):
+            stream.write(whole[start : start + step])
+            stream.flush()
+            time.sleep(0.2)
+            assert not list((folder / "markers").glob("growing*"))
+    wait_for(folder / "markers" / "growing.analysis.json")
+    assert len(analysis_of(folder / "markers", "growing")["phrases"]) == 7
