@@ -142,6 +142,10 @@ class Catalogue:
         """Mark a take as being heard."""
         self._mark([path], State.RUNNING)
 
+    def recover(self) -> None:
+        """Put takes that a killed run left half-way back in the queue."""
+        self._mark([entry.path for entry in self.entries() if entry.state is State.RUNNING], State.WAITING)
+
     def forget(self, path: Path) -> None:
         """Drop a take that is gone."""
         with self._connection:

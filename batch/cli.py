@@ -180,6 +180,7 @@ def _engine(out: Path) -> Iterator["Engine"]:
     except OSError as error:
         raise BatchError(f"{out}: cannot be written to ({error.strerror}); choose another --out") from error
     with open_catalogue(out, create=True) as catalogue:
+        catalogue.recover()
         yield Engine(out, catalogue, listen, exporters_for)
 
 

@@ -12,6 +12,7 @@ import mido
 from mido.midifiles.meta import KeySignatureError
 
 from batch.errors import TakeError
+from batch.folder import unreadable
 from batch.model import Note
 from batch.tempo import DEFAULT_US_PER_QUARTER, MeterChange, TempoChange, TempoMap
 
@@ -109,7 +110,7 @@ def _load(path: Path) -> mido.MidiFile:
     try:
         content = path.read_bytes()
     except OSError as error:
-        raise TakeError(path, f"cannot be read ({error.strerror})", "check its permissions") from error
+        raise unreadable(path, error) from error
     if not content.startswith(b"MThd") or len(content) < _HEADER_BYTES:
         raise TakeError(path, "is not a Standard MIDI File", _EXPORT_AGAIN)
     if content[8:10] == _INDEPENDENT_TRACKS:

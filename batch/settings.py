@@ -59,12 +59,12 @@ class LabelSettings(_Section):
 class GrooveSettings(_Section):
     """When a phrase rubs against the groove."""
 
-    syncopation_from: Share = 0.4
+    syncopation_from: Share = 0.35
     """Share of syncopated notes; the corpus quartiles are 0.08, 0.16, 0.27, and a phrase in six has more."""
     syncopated_notes_from: Annotated[int, Field(ge=1)] = 2
     """Fewer are a lone anticipation, which is common practice in the groove (no source)."""
-    off_grid_from: Share = 0.24
-    """Distance from the grid in tatums; 0 on it, 0.25 by chance; a tenth of the corpus has more."""
+    off_grid_from: Share = 0.27
+    """Distance from the grid in tatums; 0 on it, 0.25 by chance; hardly a phrase of the corpus has more."""
     confidence_from: Share = 0.8
     """A grid less sure than this leaves the groove unmeasured."""
 

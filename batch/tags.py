@@ -35,7 +35,7 @@ def read_tags(path: Path) -> Tags:
     """Return the tags of ``path``. Tags are a courtesy: broken ones are none."""
     try:
         found = mutagen.File(path)
-    except (mutagen.MutagenError, OSError, ValueError, EOFError):
+    except (mutagen.MutagenError, OSError, ValueError, EOFError, LookupError):
         return Tags()
     if found is None or found.tags is None:
         return Tags()

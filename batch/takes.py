@@ -123,7 +123,11 @@ def _open_audio(path: Path, fingerprint: str) -> AudioTake:
     if frames == UNKNOWN_FRAMES:
         raise TakeError(path, "was streamed and does not state its length", "export it again as WAV or FLAC")
     if frames == 0:
-        raise TakeError(path, "holds no sound, only a header", "record it again, or delete it")
+        raise TakeError(
+            path,
+            "holds no sound, or its header was never finished",
+            "open it in the recording program and export it again",
+        )
     tags: Tags = read_tags(path)
     info = TakeInfo(
         file=path.name,

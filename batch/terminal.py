@@ -1,10 +1,10 @@
 """What people read: lines, tables and bars on a terminal, plain lines elsewhere."""
 
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Protocol
+from typing import Literal, Protocol
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
@@ -21,12 +21,12 @@ PLAIN_WIDTH = 160
 
 _STYLES = {Did.HEARD: "green", Did.WRITTEN: "green", Did.KNOWN: "dim", Did.FAILED: "bold red"}
 _PART_HEADS = {
-    "length": "length",
-    "density": "density",
-    "articulation": "artic.",
+    "length": "len",
+    "density": "dens",
+    "articulation": "artic",
     "groove": "groove",
-    "register": "register",
-    "interval_size": "intervals",
+    "register": "reg",
+    "interval_size": "leaps",
 }
 
 
@@ -109,7 +109,8 @@ class _Bar:
 
 def print_ranking(ranked: Sequence[Ranked], by: str) -> None:
     """Print takes in order, with the places each may hold."""
-    table = _table("place", "take", by, "range", *_PART_HEADS.values(), "phrases", "length", right_from=2)
+    heads = ("place", "take", by, "range", *_PART_HEADS.values(), "phrases", "time")
+    table = _table(*heads, words={"place"}, gives_way="take")
     for row in ranked:
         entry = row.entry
         parts = entry.parts or {}
@@ -156,7 +157,7 @@ def print_take(analysis: Analysis, path: Path) -> None:
     for warning in analysis.warnings:
         out.print(Text(inert(warning), style="yellow"))
     if analysis.phrases:
-        out.print(_phrase_table(analysis.phrases))
+        out.print(_phrase_table(analysis.phrases, in_beats=analysis.grid is not None))
         out.print(Text("~ close to the line between two labels", style="dim"))
 
 
@@ -167,25 +168,29 @@ def clock(time_s: float) -> str:
     return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes}:{seconds:02}"
 
 
-def _phrase_table(phrases: Sequence[LabelledPhrase]) -> Table:
-    heads = ("start", "length", "density", "groove", "beats", "s", "notes", "per beat", "per s", "artic.")
-    table = _table("", *heads, "sync.", "off grid", "register", "leaps", "relation", right_from=5)
+def _phrase_table(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> Table:
+    counts = ("beats", "notes", "/beat") if in_beats else ("s", "notes", "/s")
+    heads = ("", "start", "length", "density", "groove", *counts, "artic", "sync", "off", "reg", "leaps")
+    table = _table(*heads, "relation", words={"length", "density", "groove"}, gives_way="relation")
     for number, phrase in enumerate(phrases, start=1):
         evidence = phrase.evidence
+        duration, density = (
+            (evidence.duration_beats, evidence.notes_per_beat)
+            if in_beats
+            else (evidence.duration_s, evidence.notes_per_s)
+        )
         table.add_row(
             f"{number:02}",
             f"{int(phrase.start_s // 60)}:{phrase.start_s % 60:04.1f}",
             *_labels(phrase),
-            _number(evidence.duration_beats, 1),
-            _number(evidence.duration_s, 1),
+            _number(duration, 1),
             str(evidence.note_count),
-            _number(evidence.notes_per_beat, 2),
-            _number(evidence.notes_per_s, 1),
-            _number(evidence.articulation, 2),
-            _number(evidence.syncopation, 2),
-            _number(evidence.off_grid, 2),
+            _number(density, 1),
+            _share(evidence.articulation),
+            _share(evidence.syncopation),
+            _share(evidence.off_grid),
             f"{evidence.register:+.0f}",
-            _number(evidence.leap_share, 2),
+            _share(evidence.leap_share),
             _relation(phrase),
         )
     return table
@@ -244,13 +249,22 @@ def _number(value: float | None, decimals: int = 0) -> str:
     return "-" if value is None else f"{value:.{decimals}f}"
 
 
+def _share(value: float | None) -> str:
+    """Return a number of 0..1 as .07, to save a column."""
+    return "-" if value is None else f"{value:.2f}".removeprefix("0")
+
+
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def _table(*heads: str, right_from: int) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="dim")
-    for index, head in enumerate(heads):
-        last = head == "relation"
-        table.add_column(head, justify="right" if index >= right_from and not last else "left", no_wrap=True)
+def _table(*heads: str, words: Collection[str], gives_way: str) -> Table:
+    """Return a table without lines; columns of ``words`` stand left, numbers right.
+
+    Where the terminal is narrow the column ``gives_way`` is cut short, and no other.
+    """
+    table = Table(box=None, pad_edge=False, collapse_padding=True, header_style="dim")
+    for head in heads:
+        side: Literal["left", "right"] = "left" if head in words or head == gives_way else "right"
+        table.add_column(head, justify=side, no_wrap=head != gives_way, overflow="ellipsis")
     return table

@@ -140,6 +140,9 @@ def test_chunks_before_and_after_the_samples_do_not_matter(wav):
     junk = b"JUNK" + struct.pack("<I", 3) + b"abc\0"  # odd length, padded
     wav.write_bytes(content[:36] + junk + content[36:] + b"LIST" + struct.pack("<I", 4) + b"adtl")
     assert len(whole(open_take(wav, ""))) == RATE
+    wav.write_bytes(content[:36] + junk + content[36:-2])
+    with pytest.raises(TakeError, match="is cut short"):
+        open_take(wav, "")
 
 
 @pytest.mark.parametrize(
@@ -171,6 +174,17 @@ def test_a_flac_cut_short_is_not_taken_for_whole(tmp_path, kept):
     with pytest.raises(TakeError, match="breaks off") as refused:
         whole(open_take(path, ""))
     assert refused.value.remedy == "copy it again from the recorder"
+
+
+def test_a_flac_whose_header_promises_more_than_there_is_is_not_taken_for_whole(tmp_path):
+    # RFC 9639: the count of samples is the 36 bits that end at byte 25; here a second too many.
+    path = tmp_path / "take.flac"
+    soundfile.write(path, tone(RATE), RATE)
+    content = bytearray(path.read_bytes())
+    content[22:26] = (2 * RATE).to_bytes(4, "big")
+    path.write_bytes(content)
+    with pytest.raises(TakeError, match="breaks off"):
+        whole(open_take(path, ""))
 
 
 def test_a_flac_that_was_streamed_without_its_length_is_refused(tmp_path):
