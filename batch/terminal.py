@@ -20,6 +20,8 @@ PLAIN_WIDTH = 160
 """Columns of a table that goes to a file or a pipe."""
 
 _STYLES = {Did.HEARD: "green", Did.WRITTEN: "green", Did.KNOWN: "dim", Did.FAILED: "bold red"}
+_GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
+
 _PART_HEADS = {
     "length": "len",
     "density": "dens",
@@ -169,8 +171,8 @@ def clock(time_s: float) -> str:
 
 
 def _phrase_table(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> Table:
-    counts = ("beats", "notes", "/beat") if in_beats else ("s", "notes", "/s")
-    heads = ("", "start", "length", "density", "groove", *counts, "artic", "sync", "off", "reg", "leaps")
+    counts = ("beats", "n", "/beat") if in_beats else ("s", "n", "/s")
+    heads = ("", "start", "length", "density", "groove", *counts, "art", "sync", "off", "reg", "leap")
     table = _table(*heads, "relation", words={"length", "density", "groove"}, gives_way="relation")
     for number, phrase in enumerate(phrases, start=1):
         evidence = phrase.evidence
@@ -201,7 +203,7 @@ def _labels(phrase: LabelledPhrase) -> Iterable[Text]:
     against = "bold" if labels.groove is Groove.AGAINST_GROOVE else ""
     yield Text(labels.length.value + _tilde("length", near))
     yield Text(labels.density.value + _tilde("density", near))
-    yield Text(labels.groove.value + _tilde("groove", near), style=against)
+    yield Text(_GROOVE_WORDS[labels.groove] + _tilde("groove", near), style=against)
 
 
 def _tilde(name: str, near: Sequence[str]) -> str:
