@@ -10,7 +10,6 @@ import numpy as np
 
 from batch.model import Grid, Note, Phrase
 from batch.rhythm import (
-    HUMAN_S,
     ON_TATUM,
     SHORTEST_TATUM_S,
     SUBDIVISION,
@@ -24,6 +23,9 @@ from batch.rhythm import (
 
 PERFORMANCES = 16
 """How many performances are imagined; more change the shares by little (our choice)."""
+
+TIMING_S = 0.012
+"""How far their onsets differ: 6-12 ms is what trained players manage (from memory)."""
 
 _SEED = 1984
 """The same performances are imagined for the same onsets, so a label never wavers."""
@@ -76,7 +78,7 @@ def syncopation_chances(onsets_s: np.ndarray, grid: Grid, feel: Feel) -> np.ndar
     -------
     ndarray, shape (n,)
     """
-    errors = np.random.default_rng(_SEED).normal(0, HUMAN_S, (PERFORMANCES, len(onsets_s)))
+    errors = np.random.default_rng(_SEED).normal(0, TIMING_S, (PERFORMANCES, len(onsets_s)))
     performed = np.maximum.accumulate(onsets_s + errors, axis=1)
     return np.mean([syncopations(place(onsets, grid, feel), grid) > 0 for onsets in performed], axis=0)
 

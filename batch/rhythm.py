@@ -30,15 +30,17 @@ LAGS_S = np.arange(-0.03, 0.0601, 0.005)
 SWING_RATIOS = np.arange(1.0, 3.01, 0.05)
 """Long to short eighth, straight to dotted (see Grid.swing_ratio)."""
 
-LAG_RELUCTANCE = 0.05
-SWING_RELUCTANCE = 0.0005
-"""Cost in beats of a second of lag, and of a step of one in the swing ratio (our choice)."""
+FEEL_SPREAD_S = 0.025
+"""Spread of onsets about where beats and off-beats are felt (our choice)."""
+
+ON_BEAT_SHARE, OFF_BEAT_SHARE = 0.45, 0.35
+"""Shares of onsets on the beat and on the off-beat in simple beats; the rest is anywhere (our choice)."""
+
+USUAL_LAG_S, USUAL_SWING, SWING_SPREAD = 0.02, 1.5, 0.7
+"""What is expected before a note is heard: lags of some 20 ms, ratios about 1.5 (our choice)."""
 
 NOTES_FOR_FEEL = 12
 """Fewer off-beat notes say nothing of swing (our choice)."""
-
-FEEL_CAP_BEATS = 0.1
-"""Deviation after which an onset tells nothing of swing or lag (our choice)."""
 
 BAR, HALF_BAR, BEAT, DIVISION, SUBDIVISION = 0, -1, -2, -3, -4
 """Metrical weights (Longuet-Higgins & Lee 1984)."""
@@ -87,30 +89,40 @@ def beat_lengths(times_s: np.ndarray, grid: Grid) -> np.ndarray:
 
 
 def estimate_feel(onsets_s: np.ndarray, grid: Grid) -> Feel:
-    """Find the swing ratio and the constant lag that explain a take's onsets best.
+    """Find the swing ratio and the constant lag that explain a take's onsets.
 
-    Each pair of candidates is scored by how near beats and off-beat eighths come to where it
-    puts them. Beats with more notes than that (triplets, sixteenths) are left out, since
-    their later notes are no off-beat eighths.
+    Every pair of candidates gets a likelihood, each onset being on the beat, on the off-beat
+    eighth, or anywhere; the answer is the mean over candidates weighted by it, so that a few
+    notes heard a little elsewhere move it a little. Beats with more notes than that
+    (triplets, sixteenths) are left out, since their later notes are no off-beat eighths.
     """
     position, length = beat_positions(onsets_s, grid), beat_lengths(onsets_s, grid)
     simple = _in_simple_beats(position)
     if simple.sum() < NOTES_FOR_FEEL:
         return Feel(None, 0.0)
-    position, length = position[simple], length[simple]
+    likelihood = _feel_likelihood(position[simple], length[simple])
+    lag_s = float(likelihood.sum(axis=1) @ LAGS_S)
+    fraction = (position[simple] - lag_s / length[simple]) % 1.0
+    off_beats = (fraction > _OFFBEAT_REGION[0]) & (fraction < _OFFBEAT_REGION[1])
+    swing_ratio = float(likelihood.sum(axis=0) @ SWING_RATIOS)
+    return Feel(swing_ratio if off_beats.sum() >= NOTES_FOR_FEEL else None, lag_s)
+
+
+def _feel_likelihood(position: np.ndarray, length: np.ndarray) -> np.ndarray:
+    """Return how likely each pair of LAGS_S and SWING_RATIOS is, shape (lags, ratios), summing to 1."""
     fraction = (position[:, None] - LAGS_S / length[:, None]) % 1.0
-    on_beat = np.minimum(fraction, 1 - fraction)
-    nearest = (np.minimum(on_beat, np.abs(fraction - r / (1 + r))) for r in SWING_RATIOS)
-    cost = np.stack([np.minimum(distance, FEEL_CAP_BEATS).mean(axis=0) for distance in nearest], axis=1)
-    lag, swing = np.unravel_index(np.argmin(cost + _reluctance()), cost.shape)
-    off = (fraction[:, lag] > _OFFBEAT_REGION[0]) & (fraction[:, lag] < _OFFBEAT_REGION[1])
-    told = off.sum() >= NOTES_FOR_FEEL
-    return Feel(float(SWING_RATIOS[swing]) if told else None, float(LAGS_S[lag]))
+    width = (FEEL_SPREAD_S / length)[:, None]
+    on_beat = ON_BEAT_SHARE * _bell(np.minimum(fraction, 1 - fraction), width)
+    off_beats = (OFF_BEAT_SHARE * _bell(fraction - r / (1 + r), width) for r in SWING_RATIOS)
+    anywhere = 1 - ON_BEAT_SHARE - OFF_BEAT_SHARE
+    log = np.stack([np.log(on_beat + off + anywhere).sum(axis=0) for off in off_beats], axis=1)
+    log -= (LAGS_S[:, None] / USUAL_LAG_S) ** 2 / 2 + ((SWING_RATIOS - USUAL_SWING) / SWING_SPREAD) ** 2 / 2
+    likelihood = np.exp(log - log.max())
+    return likelihood / likelihood.sum()
 
 
-def _reluctance() -> np.ndarray:
-    """Return a small cost that prefers no lag and straight eighths where others fit no better."""
-    return LAG_RELUCTANCE * np.abs(LAGS_S)[:, None] + SWING_RELUCTANCE * (SWING_RATIOS - 1)
+def _bell(distance: np.ndarray, width: np.ndarray) -> np.ndarray:
+    return np.exp(-((distance / width) ** 2) / 2) / (width * np.sqrt(2 * np.pi))
 
 
 def _in_simple_beats(position: np.ndarray) -> np.ndarray:

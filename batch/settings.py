@@ -59,7 +59,7 @@ class LabelSettings(_Section):
 class GrooveSettings(_Section):
     """When a phrase rubs against the groove."""
 
-    syncopation_from: Share = 0.35
+    syncopation_from: Share = 0.4
     """Share of syncopated notes; the corpus quartiles are 0.08, 0.16, 0.27, and a phrase in six has more."""
     syncopated_notes_from: Annotated[int, Field(ge=1)] = 2
     """Fewer are a lone anticipation, which is common practice in the groove (no source)."""
