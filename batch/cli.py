@@ -201,7 +201,8 @@ def _catalogue_folder(folder: Path) -> Path:
 
 
 def _default_out(paths: Sequence[Path]) -> Path:
-    folders = {(path if path.is_dir() else path.parent).resolve() for path in paths if path.exists()}
+    there = [path for path in paths if os.path.exists(path)]
+    folders = {(path if os.path.isdir(path) else path.parent).resolve() for path in there}
     if len(folders) > 1:
         raise BatchError(f"{_listed(paths)}: lie in different folders; say where to write with --out DIR")
     return folders.pop() / OUT_NAME

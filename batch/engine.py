@@ -1,5 +1,7 @@
 """Where takes are worked on: each is heard once, written whole, and remembered."""
 
+import errno
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -10,7 +12,7 @@ from typing import TYPE_CHECKING
 from batch.catalogue import Catalogue, Entry, Stamp, State, summarise
 from batch.contract import parse_analysis
 from batch.errors import BatchError, TakeError
-from batch.folder import Brief, brief, content_hash, unreadable
+from batch.folder import Brief, brief, content_hash, settings_of, unreadable
 from batch.model import Analysis
 from batch.names import ANALYSIS_SUFFIX, output_names
 from batch.outputs import write_whole
@@ -77,7 +79,8 @@ class Engine:
         for path, entry in known.items():
             changed = entry.name is not None and entry.state is State.DONE and names[path] != entry.name
             if changed and path not in others and (analysis := self._stored(entry)):
-                yield self._write(entry, brief(path), analysis, names[path], Did.WRITTEN)
+                # Recipe and rendition stay as they are: a later run sees whether they are out of date.
+                yield self._write(entry, settings_of(path.parent), analysis, names[path], Did.WRITTEN)
 
     def _is_current(self, entry: Entry | None, path: Path, name: str) -> bool:
         if entry is None or entry.state is not State.DONE or entry.name != name:
@@ -92,7 +95,7 @@ class Engine:
                 return False
         except (OSError, TakeError):
             return False
-        return all(self._file(name, exporter).is_file() for exporter in self.exporters(asked.settings))
+        return all(os.path.isfile(self._file(name, exporter)) for exporter in self.exporters(asked.settings))
 
     def _bring_up_to_date(self, path: Path, entry: Entry | None, name: str) -> Outcome:
         self.catalogue.start(path)
@@ -101,10 +104,10 @@ class Engine:
             # The stamp is read first: a change while hashing shows as a new stamp next time.
             begun = replace(begun, stamp=_stamp(path))
             asked, content = brief(path), content_hash(path)
-            fresh = replace(begun, content_hash=content, recipe=asked.recipe)
+            fresh = replace(begun, content_hash=content, recipe=asked.recipe, rendition=asked.rendition)
             if found := self._heard_before(content, asked.recipe):
-                return self._adopt(fresh, asked, *found, name)
-            return self._write(fresh, asked, self.listen(asked, content), name, Did.HEARD)
+                return self._adopt(fresh, asked.settings, *found, name)
+            return self._write(fresh, asked.settings, self.listen(asked, content), name, Did.HEARD)
         except TakeError as error:
             return self._fail(begun, str(error))
         except BaseException:
@@ -117,28 +120,34 @@ class Engine:
                 return entry, analysis
         return None
 
-    def _adopt(self, fresh: Entry, asked: Brief, source: Entry, analysis: Analysis, name: str) -> Outcome:
+    def _adopt(
+        self, fresh: Entry, settings: Settings, source: Entry, analysis: Analysis, name: str
+    ) -> Outcome:
         """Use the analysis of the same content under another name; a renamed take leaves nothing behind."""
         moved = replace(analysis, take=replace(analysis.take, file=fresh.path.name))
-        outcome = self._write(fresh, asked, moved, name, Did.WRITTEN)
+        outcome = self._write(fresh, settings, moved, name, Did.WRITTEN)
         if source.path != fresh.path and not source.path.exists():
             self.catalogue.forget(source.path)
             if source.name and source.name != name:
                 self._remove(source.name)
         return outcome
 
-    def _write(self, entry: Entry, asked: Brief, analysis: Analysis, name: str, did: Did) -> Outcome:
+    def _write(self, entry: Entry, settings: Settings, analysis: Analysis, name: str, did: Did) -> Outcome:
         """Write a take's files, the catalogue last: what it calls done is on disk."""
-        for exporter in self.exporters(asked.settings):
-            content = exporter.render(analysis)
-            try:
-                write_whole(self._file(name, exporter), content)
-            except OSError as error:
-                problem = f"its files cannot be written to {self.folder} ({error.strerror or error})"
-                raise TakeError(entry.path, problem, "make room or give permission there") from error
+        contents = {self._file(name, e): e.render(analysis) for e in self.exporters(settings)}
+        try:
+            for path, content in contents.items():
+                write_whole(path, content)
+        except OSError as error:
+            if entry.name is None:
+                self._remove(name)  # the few files of a take that never was done say nothing
+            problem = f"its files cannot be written to {self.folder} ({error.strerror or error})"
+            too_long = error.errno == errno.ENAMETOOLONG
+            remedy = "give the take a shorter name" if too_long else "make room or give permission there"
+            raise TakeError(entry.path, problem, remedy) from error
         if entry.name is not None and entry.name != name:
             self._remove(entry.name)
-        done = summarise(replace(entry, name=name, rendition=asked.rendition), analysis)
+        done = summarise(replace(entry, name=name), analysis)
         self.catalogue.put(done)
         return Outcome(done, did)
 

@@ -1,6 +1,7 @@
 """What lies in a folder of takes: the takes, the tempo maps beside them, the settings."""
 
 import hashlib
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -125,7 +126,7 @@ def settings_of(folder: Path) -> Settings:
 def _tempo_map_for(take: Path) -> Path | None:
     for name in (f"{take.stem}.tempo.mid", "tempo.mid"):
         candidate = take.with_name(name)
-        if candidate.is_file():
+        if os.path.isfile(candidate):
             return candidate
     return None
 
@@ -167,13 +168,15 @@ def gather(paths: Iterable[Path]) -> tuple[list[Path], list[str]]:
 
 
 def _named_by(path: Path) -> list[Path]:
-    if path.is_dir():
+    if os.path.isdir(path):
         try:
             return takes_in(path)
         except OSError as error:
             raise BatchError(f"{path}: cannot be listed ({error.strerror}); check its permissions") from error
-    if not path.exists():
+    if not os.path.exists(path):
         raise BatchError(f"{path}: is not there; check the spelling")
+    if not path.is_file():
+        raise BatchError(f"{path}: is no file but a device or a pipe; name a recording")
     if not is_take_name(path.name):
         known = " ".join(sorted(TAKE_SUFFIXES))
         raise BatchError(f"{path}: is no take; takes end in {known}")
