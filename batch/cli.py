@@ -92,9 +92,9 @@ def watch(asked: argparse.Namespace) -> int:
         say(f"watching {folder}, writing to {engine.folder}; stop with Ctrl-C")
         try:
             for ready, settling in looks:
-                engine.catalogue.queue(settling)
                 forget_settings()
                 try:
+                    engine.expect(settling)
                     _work(engine, ready)
                 except BatchError as error:
                     # A mistake in the settings is mended while the watcher runs; it looks again then.

@@ -2,7 +2,7 @@
 
 import errno
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -71,6 +71,18 @@ class Engine:
                 yield self._bring_up_to_date(path, known.get(path), names[path])
             else:
                 yield Outcome(known[path], Did.KNOWN)
+
+    def expect(self, takes: Collection[Path]) -> None:
+        """Note takes that are not finished yet as waiting; forget those that went without being heard."""
+        known = {entry.path: entry for entry in self.catalogue.entries()}
+        self.catalogue.queue(
+            path
+            for path in takes
+            if not (entry := known.get(path)) or not self._is_current(entry, path, entry.name or "")
+        )
+        for path, entry in known.items():
+            if entry.state is State.WAITING and entry.name is None and not path.exists():
+                self.catalogue.forget(path)
 
     def _rename(
         self, known: dict[Path, Entry], names: dict[Path, str], others: set[Path]

@@ -256,6 +256,32 @@ def test_watch_catches_up_hears_what_lands_and_stops_when_told(watching):
     assert said.count("before.mid: 6 phrases") == 1
 
 
+def test_watch_started_again_does_nothing_for_takes_it_knows(takemill, watching):
+    folder, watcher = watching
+    wait_for(folder / "markers" / "before.analysis.json")
+    watcher.send_signal(signal.SIGTERM)
+    watcher.communicate(timeout=10)
+    stamp = (folder / "markers" / "before.analysis.json").stat().st_mtime_ns
+    again = subprocess.Popen([COMMAND, "watch", folder], stdout=subprocess.PIPE, text=True)
+    time.sleep(3)
+    again.send_signal(signal.SIGTERM)
+    said, _ = again.communicate(timeout=10)
+    assert "1 heard before" in said
+    assert (folder / "markers" / "before.analysis.json").stat().st_mtime_ns == stamp
+    assert "0 waiting, 0 running, 1 done" in takemill("status", folder).stdout
+
+
+def test_a_take_that_goes_before_it_is_finished_is_forgotten(takemill, watching):
+    folder, _ = watching
+    wait_for(folder / "markers" / "before.analysis.json")
+    (folder / "partial.mid").write_bytes(b"MThd")
+    (folder / "partial.mid").unlink()
+    write_midi_take(folder / "landed.mid", line(phrases=5))
+    wait_for(folder / "markers" / "landed.analysis.json")
+    time.sleep(1)
+    assert "0 waiting, 0 running, 2 done, 0 failed" in takemill("status", folder).stdout
+
+
 def test_watch_does_not_hear_a_take_that_is_still_growing(watching):
     folder, _ = watching
     wait_for(folder / "markers" / "before.analysis.json")

@@ -1,13 +1,19 @@
 """Bad input: one clear line, the other takes done, no traceback, nothing half-written."""
 
+import json
 import os
 import shutil
+import sqlite3
 import struct
+import subprocess
+import time
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from conftest import COMMAND
 from sounding import RATE_HZ, line, sound_of, write_midi_take, write_take
 
 ROOT_READS_ALL = pytest.mark.skipif(os.geteuid() == 0, reason="root may read and write everything")
@@ -248,3 +254,32 @@ def test_hostile_names_are_inert_everywhere(takemill, tmp_path):
     (cues,) = (folder / "markers").glob("*.cues.csv")
     assert "\"'=cmd" in cues.read_text() or "'=cmd" in cues.read_text()
     shutil.rmtree(folder)
+
+
+@pytest.mark.parametrize("after_s", [0.3, 0.6, 0.8, 1.0, 1.3])
+def test_a_killed_run_loses_nothing_and_is_taken_up_again(takemill, tmp_path, after_s):
+    for number in range(8):
+        write_midi_take(tmp_path / f"take{number}.mid", line(phrases=4 + number))
+    before = {path: path.read_bytes() for path in tmp_path.iterdir()}
+    run = subprocess.Popen([COMMAND, "run", tmp_path], stdout=subprocess.DEVNULL)
+    time.sleep(after_s)
+    run.kill()
+    run.wait()
+    assert takemill("run", tmp_path).returncode == 0
+    for number in range(8):
+        analysis = json.loads((tmp_path / "markers" / f"take{number}.analysis.json").read_text())
+        assert len(analysis["phrases"]) == 4 + number
+    assert not [path for path in (tmp_path / "markers").iterdir() if path.name.startswith(".")]
+    with closing(sqlite3.connect(tmp_path / "markers" / "catalogue.sqlite")) as catalogue:
+        assert catalogue.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def test_a_disk_that_fills_leaves_no_half_take(takemill, tmp_path):
+    # A file where the cue list should go stands for a write that fails half-way through a take.
+    write_midi_take(tmp_path / "solo.mid")
+    (tmp_path / "markers" / "solo.cues.csv").mkdir(parents=True)
+    done = takemill("run", tmp_path)
+    assert done.returncode == 1
+    assert done.stderr.startswith("solo.mid: its files cannot be written to")
+    assert {path.name for path in (tmp_path / "markers").iterdir()} == {"solo.cues.csv", "catalogue.sqlite"}
