@@ -1,14 +1,16 @@
 """From sound to notes: what a listener would count, each with pitch, loudness and confidence.
 
 ``features`` turns samples into frames, ``onsets`` reads attacks and silence off them,
-``decode`` finds the best sequence of notes, ``tidy`` and ``offsets`` make it what was played,
-``chunks`` lets a take be longer than memory.
+``decode`` finds every span that might be a note, ``boundaries``, ``belonging`` and ``pitches``
+decide what it was, ``moments`` when it starts and ends, ``chunks`` lets a take be longer than
+memory. ``fit`` makes the networks (``*.json``) those decisions rest on.
 """
 
 from collections.abc import Callable, Iterable
 
 import numpy as np
 
+from batch.hearing.bystanders import without_bystanders
 from batch.hearing.chunks import joined, overlapping, resampled
 from batch.hearing.line import notes_in
 from batch.hearing.params import DEFAULTS, HearingParams
@@ -41,4 +43,4 @@ def hear_notes(
     for first, samples in overlapping(resampled(blocks(), sample_rate_hz, rate), length, overlap):
         heard = notes_in(samples, first / rate, params)
         notes = joined(notes, heard, first / rate, (first + overlap) / rate) if first else heard
-    return tuple(notes)
+    return without_bystanders(notes)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from batch.hearing.features import Floats
 from batch.hearing.network import network
-from batch.hearing.spans import Ints, Spans
+from batch.hearing.spans import Spans
 from batch.hearing.stretch import Stretch
 
 Columns = list[NDArray[np.floating]]
@@ -45,16 +45,18 @@ def boundary_evidence(spans: Spans, stretch: Stretch) -> Floats:
     return np.stack(columns, axis=1).astype(np.float32)
 
 
-def _before(values: NDArray[np.generic], first: float, by: int = 1) -> NDArray[np.floating]:
+def preceding(values: NDArray[np.generic], first: float, by: int = 1) -> NDArray[np.floating]:
+    """Return each one's value ``by`` places before, ``first`` where there is none."""
     return np.concatenate([np.full(by, first), values])[: len(values)]
 
 
-def _after(values: NDArray[np.generic], last: float, by: int = 1) -> NDArray[np.floating]:
+def following(values: NDArray[np.generic], last: float, by: int = 1) -> NDArray[np.floating]:
+    """Return each one's value ``by`` places after, ``last`` where there is none."""
     return np.concatenate([values, np.full(by, last)])[by:]
 
 
 def _gap_before(spans: Spans) -> NDArray[np.floating]:
-    return spans.start - _before(spans.end, spans.start[0] - FAR)
+    return spans.start - preceding(spans.end, spans.start[0] - FAR)
 
 
 def _attack(spans: Spans, stretch: Stretch) -> Columns:
@@ -77,7 +79,7 @@ def _attack(spans: Spans, stretch: Stretch) -> Columns:
 def _intervals(spans: Spans) -> Columns:
     """How this span lies to the one before: silence between, interval."""
     gap = _gap_before(spans)
-    previous = _before(spans.pitch, NOBODY)
+    previous = preceding(spans.pitch, NOBODY)
     up = spans.pitch - previous
     size = np.abs(up)
     kinds = [size == 0, size == 1, size == 2, up == 12, up == -12, np.isin(size, HARMONIC_INTERVALS)]  # noqa: PLR2004  semitones
@@ -91,9 +93,9 @@ def _intervals(spans: Spans) -> Columns:
 
 def _lengths(spans: Spans) -> Columns:
     """How long this span and its neighbours are, and how far apart they start, as logarithms."""
-    ahead = _after(spans.start, spans.end[-1] + FAR) - spans.start
-    behind = spans.start - _before(spans.start, spans.start[0] - FAR)
-    lengths = [spans.length, _before(spans.length, FAR), _after(spans.length, FAR), behind, ahead]
+    ahead = following(spans.start, spans.end[-1] + FAR) - spans.start
+    behind = spans.start - preceding(spans.start, spans.start[0] - FAR)
+    lengths = [spans.length, preceding(spans.length, FAR), following(spans.length, FAR), behind, ahead]
     return [np.log(np.maximum(length, 1) / BODY) for length in lengths]
 
 
@@ -101,16 +103,16 @@ def _saliences(spans: Spans, stretch: Stretch) -> Columns:
     """How periodic span and neighbours are, and whether either pitch sounds in the other's time."""
     sums, salience = stretch.salience_sum, stretch.salience
     at, pitch = spans.start, spans.pitch
-    previous = np.maximum(_before(pitch, 0), 0).astype(np.int64)
+    previous = np.maximum(preceding(pitch, 0), 0).astype(np.int64)
     own = sums.mean_at(at, spans.end, pitch)
-    previous_end = _before(spans.end, 1).astype(np.int64)
-    tail = np.maximum(previous_end - TAIL, _before(at, 0).astype(np.int64))
+    previous_end = preceding(spans.end, 1).astype(np.int64)
+    tail = np.maximum(previous_end - TAIL, preceding(at, 0).astype(np.int64))
     last = len(stretch) - 1
     early, late = np.maximum(at - NEAR, 0), np.minimum(at + NEAR, last)
     return [
         own,
-        _before(own, 0.0),
-        _after(own, 0.0),
+        preceding(own, 0.0),
+        following(own, 0.0),
         sums.mean_at(at, np.minimum(at + HEAD, spans.end), pitch),
         sums.mean_at(at, at + HEAD, previous),
         sums.mean_at(tail, previous_end, pitch),
@@ -127,8 +129,8 @@ def _levels(spans: Spans, stretch: Stretch) -> Columns:
     level = stretch.mean_level_db(spans.start, spans.end) / 10.0
     return [
         level,
-        np.clip(level - _before(level, -6.0), -3.0, 3.0),
-        np.clip(level - _after(level, -6.0), -3.0, 3.0),
+        np.clip(level - preceding(level, -6.0), -3.0, 3.0),
+        np.clip(level - following(level, -6.0), -3.0, 3.0),
         stretch.loudest_ahead[spans.start] / 10.0,
     ]
 
@@ -137,19 +139,19 @@ def _neighbours(spans: Spans, stretch: Stretch) -> Columns:
     """Whether pitches come back (vibrato, trill), and how the neighbours themselves begin."""
     pitch, last = spans.pitch, len(stretch) - 1
     peak = np.minimum(stretch.peak[spans.start], STRONGEST)
-    following = _after(pitch, NOBODY)
-    step = np.abs(following - pitch)
-    next_start = np.minimum(_after(spans.start, last), last).astype(np.int64)
+    next_pitch = following(pitch, NOBODY)
+    step = np.abs(next_pitch - pitch)
+    next_start = np.minimum(following(spans.start, last), last).astype(np.int64)
     return [
-        pitch == _before(pitch, NOBODY, by=2),
-        following == _before(pitch, NOBODY),
-        pitch == _after(pitch, NOBODY, by=2),
+        pitch == preceding(pitch, NOBODY, by=2),
+        next_pitch == preceding(pitch, NOBODY),
+        pitch == following(pitch, NOBODY, by=2),
         np.minimum(stretch.peak[next_start], STRONGEST),
-        _before(peak, 0.0),
+        preceding(peak, 0.0),
         step == 0,
         step == 12,  # noqa: PLR2004  an octave
         step == 1,
-        np.log1p(np.clip(_after(spans.start, spans.end[-1] + FAR) - spans.end, 0, 100)) / 2.0,
+        np.log1p(np.clip(following(spans.start, spans.end[-1] + FAR) - spans.end, 0, 100)) / 2.0,
         pitch / 30.0,
     ]
 

@@ -1,7 +1,7 @@
 """A take as overlapping stretches at the analysis rate, and their notes joined again."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TypeVar
+from dataclasses import replace
 
 import numpy as np
 import soxr
@@ -43,12 +43,19 @@ def overlapping(blocks: Iterable[Floats], length: int, overlap: int) -> Iterator
         yield first, np.concatenate(held)
 
 
-def joined(earlier: Sequence[Note], later: Sequence[Note], overlap_from_s: float, overlap_to_s: float) -> list[Note]:
-    """Return ``earlier`` up to the point nearest the overlap's middle where both hear the same, then ``later``."""
+def joined(
+    earlier: Sequence[Note], later: Sequence[Note], overlap_from_s: float, overlap_to_s: float
+) -> list[Note]:
+    """Return ``earlier`` up to where both hear the same, nearest the overlap's middle, then ``later``."""
     middle = (overlap_from_s + overlap_to_s) / 2.0
-    join_s = min(_agreed(earlier, later, overlap_from_s, overlap_to_s), key=lambda s: abs(s - middle), default=middle)
+    join_s = min(
+        _agreed(earlier, later, overlap_from_s, overlap_to_s), key=lambda s: abs(s - middle), default=middle
+    )
     kept = [note for note in earlier if note.onset_s < join_s - AGREE_S]
-    return kept + [note for note in later if note.onset_s >= join_s - AGREE_S]
+    follow = [note for note in later if note.onset_s >= join_s - AGREE_S]
+    if kept and follow and kept[-1].offset_s > follow[0].onset_s:
+        kept[-1] = replace(kept[-1], offset_s=follow[0].onset_s)
+    return kept + follow
 
 
 def _agreed(earlier: Sequence[Note], later: Sequence[Note], from_s: float, to_s: float) -> list[float]:

@@ -18,9 +18,9 @@ GAP = -1  # back pointer or state: silence
 def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return ``function`` compiled, kept on disk where a folder for that can be written."""
     try:
-        return njit(cache=True)(function)  # type: ignore[no-any-return]
+        return njit(cache=True)(function)
     except RuntimeError:  # numba finds no folder to write to
-        return njit(function)  # type: ignore[no-any-return]
+        return njit(function)
 
 
 def decode(
@@ -49,34 +49,46 @@ def decode(
     came = np.empty((frames, pitches), np.int16)
     gap_came = np.empty(frames, np.int16)
     for t in range(frames):
-        best = 0
-        for k in range(1, pitches):
-            if score[k] > score[best]:
-                best = k
-        best_score = score[best]
-        source = best if best_score > gap_score else GAP
-        enter = max(best_score, gap_score) - new_cost + onset[t]
+        best, second = _two_best(score)
         after_gap = gap_score - new_cost + onset[t]
+        top = score[best]
+        runner_up = score[second]
         for k in range(pitches):
-            entry = enter
-            entry_from = source
-            if source == k:
-                entry = score[k] - again_cost + onset[t]
+            entry = after_gap
+            entry_from = GAP
+            other = second if k == best else best
+            change = (runner_up if k == best else top) - new_cost + onset[t]
+            if pitches > 1 and change > entry:
+                entry = change
+                entry_from = other
+            again = score[k] - again_cost + onset[t]
+            if again > entry:
+                entry = again
                 entry_from = k
-                if after_gap > entry:
-                    entry = after_gap
-                    entry_from = GAP
             came[t, k] = STAY
             if entry > score[k]:
                 score[k] = entry
                 came[t, k] = entry_from
             score[k] += reward[t, k]
         gap_came[t] = GAP
-        if best_score > gap_score:
-            gap_score = best_score
+        if top > gap_score:
+            gap_score = top
             gap_came[t] = best
         gap_score += silence[t]
     return _traced(score, gap_score, came, gap_came)
+
+
+def _two_best(score: NDArray[np.float64]) -> tuple[int, int]:
+    """Return where the highest and the second highest score are; both 0 when there is only one."""
+    best = 0
+    second = 0
+    for k in range(1, len(score)):
+        if score[k] > score[best]:
+            second = best
+            best = k
+        elif second == best or score[k] > score[second]:
+            second = k
+    return best, second
 
 
 def _traced(
@@ -98,5 +110,6 @@ def _traced(
     return state, starts
 
 
+_two_best = compiled(_two_best)
 _traced = compiled(_traced)
 decode = compiled(decode)

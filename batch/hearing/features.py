@@ -29,7 +29,7 @@ WINDOW_ACF_FLOOR = 0.15  # of the window's own autocorrelation: do not blow up t
 
 @dataclass(frozen=True, slots=True)
 class Frames:
-    """What is known of each frame: ``salience`` (n, pitches, STEPS), ``bands_db`` (n, bands), ``level_db`` (n,)."""
+    """Per frame: ``salience`` (n, pitches, STEPS), ``bands_db`` (n, bands), ``level_db`` (n,)."""
 
     salience: Floats
     bands_db: Floats
@@ -45,7 +45,9 @@ def _lag_kernel(params: HearingParams) -> tuple[slice, Floats, Floats]:
     size = 2 * params.pitch_window
     bins = np.arange(size // 2 + 1)
     hz = bins * params.rate_hz / size
-    used = slice(int(np.searchsorted(hz, params.pitch_low_hz)), int(np.searchsorted(hz, params.pitch_high_hz)))
+    used = slice(
+        int(np.searchsorted(hz, params.pitch_low_hz)), int(np.searchsorted(hz, params.pitch_high_hz))
+    )
     lags = params.rate_hz / (440.0 * 2.0 ** ((_lag_midi(params) - 69.0) / 12.0))
     kernel = np.cos(2.0 * np.pi * bins[used, None] * lags / size)
     window_acf = fft.irfft(np.abs(fft.rfft(np.hanning(params.pitch_window), size)) ** 2)
@@ -62,7 +64,7 @@ def _lag_midi(params: HearingParams) -> NDArray[np.float64]:
 
 @lru_cache(maxsize=4)
 def _band_kernel(params: HearingParams) -> Floats:
-    """Return triangles (bins, bands) evenly spaced on the mel scale, each of unit sum; empty ones left out."""
+    """Return triangles (bins, bands), even on the mel scale, each of unit sum; empty ones left out."""
     edges_mel = np.linspace(_mel(params.band_low_hz), _mel(params.band_high_hz), params.bands + 2)
     edges = 700.0 * (10.0 ** (edges_mel / 2595.0) - 1.0)
     hz = np.arange(params.flux_window // 2 + 1)[:, None] * params.rate_hz / params.flux_window
@@ -100,7 +102,9 @@ def _salience(frames: Floats, params: HearingParams) -> Floats:
     out the main lobe, which low-passed noise has too.
     """
     used, kernel, correction = _lag_kernel(params)
-    spectrum = fft.rfft(frames * np.hanning(params.pitch_window).astype(np.float32), 2 * params.pitch_window)[:, used]
+    spectrum = fft.rfft(frames * np.hanning(params.pitch_window).astype(np.float32), 2 * params.pitch_window)[
+        :, used
+    ]
     root = np.sqrt(spectrum.real**2 + spectrum.imag**2)
     compressed = root * np.sqrt(root)
     energy = compressed.sum(axis=1, keepdims=True) + np.float32(TINY)
@@ -124,9 +128,16 @@ def _level(frames: Floats) -> Floats:
 def frames_of(samples: Floats, params: HearingParams) -> Frames:
     """Return the frames of ``samples`` (n,) at ``params.rate_hz``; frame t is centred on sample t * hop."""
     count = len(samples) // params.hop + 1
-    views = [_framed(samples, size, params.hop, count) for size in (params.pitch_window, params.flux_window, params.level_window)]
+    views = [
+        _framed(samples, size, params.hop, count)
+        for size in (params.pitch_window, params.flux_window, params.level_window)
+    ]
     pages = [
-        (_salience(views[0][at : at + PAGE], params), _bands(views[1][at : at + PAGE], params), _level(views[2][at : at + PAGE]))
+        (
+            _salience(views[0][at : at + PAGE], params),
+            _bands(views[1][at : at + PAGE], params),
+            _level(views[2][at : at + PAGE]),
+        )
         for at in range(0, count, PAGE)
     ]
     salience, bands, level = (np.concatenate(parts) for parts in zip(*pages, strict=True))

@@ -1,10 +1,14 @@
 """One stretch of sound to the notes of its line: the stages in order."""
 
+from dataclasses import dataclass
+from functools import reduce
+
 import numpy as np
 
+from batch.hearing.belonging import belongs_log_odds
 from batch.hearing.boundaries import begin_log_odds
 from batch.hearing.decode import decode
-from batch.hearing.features import Floats, frames_of
+from batch.hearing.features import Floats, Frames, frames_of
 from batch.hearing.onsets import loudness_of, onset_rewards, onset_strength, silence_evidence
 from batch.hearing.params import HearingParams
 from batch.hearing.pitches import choose_pitches
@@ -15,29 +19,47 @@ from batch.model import Note
 
 QUIETEST_PEAK = 1e-6  # -120 dB: under the last bit of 16, nothing is played
 SEMITONES = 12
+OFFSET_STRIDE = 16  # samples between those an offset voltage is read from; the median leaves silence silent
 
 
 def notes_in(samples: Floats, starts_at_s: float, params: HearingParams) -> list[Note]:
     """Return the notes in ``samples`` (n,) at ``params.rate_hz``, timed from the take's start."""
+    samples = samples - np.float32(np.median(samples[::OFFSET_STRIDE])) if len(samples) else samples
     peak = float(np.abs(samples).max(initial=0.0))
     if peak < QUIETEST_PEAK:
         return []
-    spans, stretch = candidate_spans(samples / np.float32(peak), params)
-    spans, begin = struck(spans, stretch, params)
-    if not len(spans):
-        return []
-    pitch, right = choose_pitches(spans, stretch, params)
-    spans = Spans(spans.start, spans.end, pitch)
-    return timed(spans, begin * right, stretch, 20.0 * np.log10(peak), starts_at_s, params)
+    spans, stretch = candidate_spans(frames_of(samples / np.float32(peak), params), params)
+    spans, confidence = line_spans(spans, stretch, params)
+    return timed(
+        spans,
+        confidence,
+        stretch,
+        gain_db=20.0 * float(np.log10(peak)),
+        starts_at_s=starts_at_s,
+        params=params,
+    )
 
 
-def candidate_spans(samples: Floats, params: HearingParams) -> tuple[Spans, Stretch]:
+def line_spans(spans: Spans, stretch: Stretch, params: HearingParams) -> tuple[Spans, Floats]:
+    """Return the notes of the line among candidate ``spans``, and how sure each is, 0 to 1."""
+    found = found_notes(spans, stretch, params)
+    if not len(found.spans):
+        return found.spans, found.right
+    odds = belongs_log_odds(found.spans, found.begin_odds, found.right, stretch)
+    belongs = odds > params.belongs_log_odds
+    line = merged(found.spans, belongs, params.run_on_frames)
+    if not len(line):
+        return line, odds[belongs]
+    pitch, right = choose_pitches(line, stretch, params)
+    return line.at(pitch), np.asarray(right / (1.0 + np.exp(-odds[belongs])), dtype=np.float32)
+
+
+def candidate_spans(frames: Frames, params: HearingParams) -> tuple[Spans, Stretch]:
     """Return every span that might be a note, and the stretch they lie in."""
-    frames = frames_of(samples, params)
     loudness = loudness_of(frames.level_db)
     strength = onset_strength(frames, loudness, params)
     lift = params.octave_lift / SEMITONES * np.arange(frames.salience.shape[1], dtype=np.float32)
-    salience = frames.salience.max(axis=2) + lift
+    salience = reduce(np.maximum, np.moveaxis(frames.salience, 2, 0)) + lift  # max(axis=2) is slow
     state, starts = decode(
         np.float32(params.pitch_weight) * (salience - np.float32(params.pitch_floor)),
         np.float32(params.onset_reward) * onset_rewards(strength.overall, params),
@@ -49,10 +71,28 @@ def candidate_spans(samples: Floats, params: HearingParams) -> tuple[Spans, Stre
     return spans, prepared(frames, salience, strength, loudness)
 
 
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Notes after the first look, with log-odds (n,) of beginning and the pitch's probability (n,)."""
+
+    spans: Spans
+    begin_odds: Floats
+    right: Floats
+
+
 def struck(spans: Spans, stretch: Stretch, params: HearingParams) -> tuple[Spans, Floats]:
-    """Return the spans that begin a note, each with what runs on from it, and how sure that is (n,)."""
+    """Return the spans that may begin a note, each with what runs on from it, and the log-odds (n,)."""
     if not len(spans):
         return spans, np.empty(0, np.float32)
     odds = begin_log_odds(spans, stretch)
     begins = odds > params.begin_log_odds
-    return merged(spans, begins, params.run_on_frames), 1.0 / (1.0 + np.exp(-odds[begins]))
+    return merged(spans, begins, params.run_on_frames), odds[begins]
+
+
+def found_notes(spans: Spans, stretch: Stretch, params: HearingParams) -> Found:
+    """Return what a first look makes of the candidate spans."""
+    spans, odds = struck(spans, stretch, params)
+    if not len(spans):
+        return Found(spans, odds, odds)
+    pitch, right = choose_pitches(spans, stretch, params)
+    return Found(spans.at(pitch), odds, right)

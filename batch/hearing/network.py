@@ -33,6 +33,4 @@ def network(name: str) -> Network:
     """Return the network ``NAME.json`` that ships with this package."""
     text = resources.files(__package__).joinpath(f"{name}.json").read_text(encoding="utf-8")
     layers = json.loads(text)["layers"]
-    return Network(
-        tuple((np.array(w, dtype=np.float32), np.array(b, dtype=np.float32)) for w, b in layers)
-    )
+    return Network(tuple((np.array(w, dtype=np.float32), np.array(b, dtype=np.float32)) for w, b in layers))

@@ -29,18 +29,20 @@ MOST_REWARD = 1.5  # onsets beyond it earn no more
 
 @dataclass(frozen=True, slots=True)
 class Loudness:
-    """Levels of a stretch of sound, dB: the line's, and the noise's under it."""
+    """Levels of a stretch of sound, dB: the line's, the noise's, and what is just not digital silence."""
 
     playing_db: float
     noise_db: float
+    audible_db: float
 
 
-def loudness_of(level_db: Floats) -> Loudness | None:
-    """Return the levels of a stretch, whatever share of it is silent; None if all of it is."""
-    audible = level_db[level_db > level_db.max() + SILENT_DB]
+def loudness_of(level_db: Floats) -> Loudness:
+    """Return the levels of a stretch, whatever share of it is silent."""
+    audible_db = float(level_db.max()) + SILENT_DB
+    audible = level_db[level_db > audible_db]
     loudest = np.percentile(audible, LOUDEST)
     playing = float(np.median(audible[audible > loudest - PLAYING_RANGE_DB]))
-    return Loudness(playing, float(np.percentile(audible, NOISE)))
+    return Loudness(playing, float(np.percentile(audible, NOISE)), audible_db)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,7 @@ def onset_strength(frames: Frames, loudness: Loudness, params: HearingParams) ->
     the source: the mean over bands of a rise in dB, so that gain does not matter.
     """
     lag = params.flux_lag
-    bands = np.maximum(frames.bands_db, _band_floor_db(frames.bands_db, params))
+    bands = np.maximum(frames.bands_db, _band_floor_db(frames, loudness, params))
     before = maximum_filter1d(bands, 3, axis=1)
     rises = np.zeros_like(bands)
     rises[lag:] = np.clip(bands[lag:] - before[:-lag], 0.0, params.flux_top_db)
@@ -68,13 +70,19 @@ def onset_strength(frames: Frames, loudness: Loudness, params: HearingParams) ->
     rise[lag:] = np.clip(level[lag:] - level[:-lag], 0.0, RISE_DB)
     overall = rises.mean(axis=1) + np.float32(params.level_weight) * rise
     regions = np.stack([part.mean(axis=1) for part in np.array_split(rises, REGIONS, axis=1)], axis=1)
-    return Strength(overall / np.float32(STRENGTH_DB), regions / np.float32(STRENGTH_DB))
+    return Strength(_in_strengths(overall), _in_strengths(regions))
 
 
-def _band_floor_db(bands_db: Floats, params: HearingParams) -> Floats:
+def _in_strengths(rise_db: NDArray[np.floating]) -> Floats:
+    return np.asarray(rise_db / STRENGTH_DB, dtype=np.float32)
+
+
+def _band_floor_db(frames: Frames, loudness: Loudness, params: HearingParams) -> Floats:
     """Return (bands,) the level under which a band holds nothing."""
-    silence = np.percentile(bands_db, LOUD) + params.band_floor_db
-    noise = np.percentile(bands_db, BAND_NOISE, axis=0) + params.band_noise_margin_db
+    playing = frames.level_db > loudness.playing_db - PLAYING_RANGE_DB
+    audible = frames.level_db > loudness.audible_db
+    silence = np.percentile(frames.bands_db[playing], LOUD) + params.band_floor_db
+    noise = np.percentile(frames.bands_db[audible], BAND_NOISE, axis=0) + params.band_noise_margin_db
     return np.maximum(silence, noise).astype(np.float32)
 
 
@@ -91,8 +99,10 @@ def silence_evidence(level_db: Floats, loudness: Loudness, params: HearingParams
     frame_s = params.hop / params.rate_hz
     recent = int(RECENT_S / frame_s)
     loudest = maximum_filter1d(level_db, recent, origin=recent // 2)
-    threshold = np.maximum(loudest - params.drop_db - params.noise_margin_db,
-                           max(loudness.playing_db + params.silence_db, _over_noise(loudness, params)))
+    threshold = np.maximum(
+        loudest - params.drop_db - params.noise_margin_db,
+        max(loudness.playing_db + params.silence_db, _over_noise(loudness, params)),
+    )
     return np.asarray(np.clip((threshold - level_db) / 6.0, -1.0, 1.0), dtype=np.float32)
 
 

@@ -18,8 +18,8 @@ class HearingParams:
     pitch_window: int = 768  # samples, 35 ms: two periods of the lowest pitch
     flux_window: int = 512  # samples, 23 ms: half the shortest note looked for
     level_window: int = 256  # samples, 12 ms: follows a release, not a period of a high note
-    chunk_s: float = 96.0  # s of sound worked on at once: bounds memory
-    overlap_s: float = 12.0  # s heard twice, so that neighbouring chunks can agree where to join
+    chunk_s: float = 72.0  # s of sound worked on at once: bounds memory
+    overlap_s: float = 10.0  # s heard twice, so that neighbouring chunks can agree where to join
 
     # Pitch salience: generalised autocorrelation (Tolonen & Karjalainen 2000).
     lowest_midi: int = 33  # A1, 55 Hz: two periods in pitch_window
@@ -56,15 +56,14 @@ class HearingParams:
 
     # What is a note, and which.
     shortest_frames: int = 3  # 17 ms: the dynamic program's shortest span looked at
-    begin_log_odds: float = 0.0  # a span begins a note at even odds
+    begin_log_odds: float = -1.5  # a span may begin a note: the second look is stricter (rendered solos)
+    belongs_log_odds: float = 0.0  # a note is the line's at even odds
     run_on_frames: int = 8  # 46 ms of silence, after which a span that begins no note is nobody's
-    leap_cost: float = 0.1  # log-odds a semitone of leap beyond leap_free
+    leap_cost: float = 0.2  # log-odds a semitone of leap beyond leap_free
     leap_free: int = 7  # semitones: up to a fifth is a step like any other
 
     # When it starts and ends.
     shortest_s: float = 0.030  # s, shortest note written
-    release_slope_db_s: float = 120.0  # steeper than any decay of a ringing note (rendered solos)
-    onset_foot: float = 0.35  # an attack begins where strength is this share of its peak
     onset_bias_s: float = -0.008  # s, mean lag of the peak behind the stroke (rendered solos)
 
 

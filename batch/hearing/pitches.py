@@ -46,7 +46,9 @@ def views_of(spans: Spans, stretch: Stretch) -> Views:
     body = mean(_body(spans), end)
     return Views(
         body=np.maximum(body, mean(start, end)).astype(np.float32),
-        early=mean(start + np.minimum(2, spans.length - 1), np.minimum(start + 4 + spans.length // 2, end)).astype(np.float32),
+        early=mean(
+            start + np.minimum(2, spans.length - 1), np.minimum(start + 4 + spans.length // 2, end)
+        ).astype(np.float32),
         late=mean(np.minimum((start + end) // 2, end - 1), end).astype(np.float32),
         before=mean(np.maximum(start - BEFORE, 0), np.maximum(start - ATTACK, 1)).astype(np.float32),
     )
@@ -71,7 +73,9 @@ def candidates(body: Floats) -> Ints:
     return np.concatenate([best, relatives], axis=1)
 
 
-def pitch_evidence(spans: Spans, options: Ints, views: Views, stretch: Stretch, params: HearingParams) -> Floats:
+def pitch_evidence(
+    spans: Spans, options: Ints, views: Views, stretch: Stretch, params: HearingParams
+) -> Floats:
     """Return (n, options, columns) what speaks for and against each candidate."""
     pitch = np.maximum(options, 0)
     columns = [
@@ -93,7 +97,11 @@ def _salience_columns(pitch: Ints, views: Views) -> list[Table]:
         before,
         own - before,
         *(_at(views.body, pitch + shift) for shift in KIN),
-        *(_at(view, pitch + shift) for view in (views.early, views.late, views.before) for shift in (12, -12)),
+        *(
+            _at(view, pitch + shift)
+            for view in (views.early, views.late, views.before)
+            for shift in (12, -12)
+        ),
         _at(views.before, pitch - 19),
     ]
 
@@ -147,7 +155,7 @@ def choose_pitches(spans: Spans, stretch: Stretch, params: HearingParams) -> tup
     odds = np.where(options == NONE, np.float32(UNLIKELY), odds)
     chosen = best_melody(options, odds, params)
     rows = np.arange(len(spans))
-    return options[rows, chosen], 1.0 / (1.0 + np.exp(-odds[rows, chosen]))
+    return options[rows, chosen], np.asarray(1.0 / (1.0 + np.exp(-odds[rows, chosen])), dtype=np.float32)
 
 
 def best_melody(options: Ints, odds: Floats, params: HearingParams) -> Ints:

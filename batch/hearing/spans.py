@@ -26,6 +26,10 @@ class Spans:
         """How many frames each spans."""
         return self.end - self.start
 
+    def at(self, pitch: Ints) -> "Spans":
+        """Return the same spans at other pitches."""
+        return Spans(self.start, self.end, pitch)
+
     def only(self, which: NDArray[np.bool_]) -> "Spans":
         """Return the spans where ``which`` holds."""
         return Spans(self.start[which], self.end[which], self.pitch[which])

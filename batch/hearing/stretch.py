@@ -22,7 +22,9 @@ class RunningSum:
     @classmethod
     def of(cls, values: Floats) -> "RunningSum":
         """Sum ``values`` (n, m)."""
-        return cls(np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0, dtype=np.float64)]))
+        return cls(
+            np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0, dtype=np.float64)])
+        )
 
     def mean(self, start: Ints, end: Ints) -> NDArray[np.float64]:
         """Return (k, m) means over frames ``start`` to ``end`` (exclusive, each (k,)); at least one frame."""

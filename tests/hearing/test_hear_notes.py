@@ -1,0 +1,187 @@
+"""What is heard of lines whose notes are known, scored by mir_eval."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from played import RATE, as_played, blown, driven, hear, hollow, hz, line, melody, note_f, plucked
+from scipy.signal import lfilter
+
+from batch.hearing.params import DEFAULTS
+
+TONES = [plucked, blown, hollow, driven]
+
+
+@pytest.mark.parametrize("tone", TONES)
+def test_a_line_is_heard_note_for_note(tone):
+    played = melody(1)
+    heard = as_played(hear(line(played, tone)))
+    assert note_f(played, heard) >= 0.97
+    assert note_f(played, heard, offset_ratio=0.2) >= 0.9
+
+
+@pytest.mark.parametrize("tone", [plucked, blown])
+def test_onsets_carry_no_constant_lag(tone):
+    played = melody(2)
+    heard = np.array([onset for onset, _, _ in as_played(hear(line(played, tone)))])
+    lags = [heard[np.abs(heard - onset).argmin()] - onset for onset, _, _ in played]
+    assert abs(np.median(lags)) < 0.012
+
+
+@pytest.mark.parametrize("tone", [plucked, blown])
+def test_notes_65_ms_apart_are_told_apart(tone):
+    played = [
+        (0.4 + 0.065 * i, 0.4 + 0.065 * i + 0.06, 60.0 + m)
+        for i, m in enumerate([0, 2, 4, 5, 7, 9, 11, 12] * 4)
+    ]
+    assert note_f(played, as_played(hear(line(played, tone)))) >= 0.9
+
+
+@pytest.mark.parametrize("tone", [plucked, blown])
+def test_repeated_notes_are_counted(tone):
+    played = [(0.4 + 0.15 * i, 0.4 + 0.15 * i + 0.12, 67.0) for i in range(16)]
+    assert note_f(played, as_played(hear(line(played, tone)))) >= 0.96
+
+
+@pytest.mark.parametrize("tone", TONES)
+def test_octave_leaps_keep_their_octaves(tone):
+    played = [(0.4 + 0.3 * i, 0.4 + 0.3 * i + 0.28, 52.0 + 12 * (i % 3)) for i in range(12)]
+    assert note_f(played, as_played(hear(line(played, tone)))) >= 0.95
+
+
+def test_a_chromatic_run_without_new_attacks_is_heard_by_pitch():
+    steps = np.repeat(np.arange(60, 68), int(0.15 * RATE)).astype(float)
+    phase = 2 * np.pi * np.cumsum(hz(steps)) / RATE
+    run = sum(np.sin(k * phase) / k for k in range(1, 8)) * 0.1
+    samples = np.concatenate([np.zeros(RATE // 2), run, np.zeros(RATE // 2)])
+    played = [(0.5 + 0.15 * i, 0.65 + 0.15 * i, 60.0 + i) for i in range(8)]
+    assert note_f(played, as_played(hear(samples))) >= 0.93
+
+
+@pytest.mark.parametrize("cents", [0, 30, 60])
+def test_a_held_note_with_vibrato_is_one_note(cents):
+    t = np.arange(int(1.5 * RATE)) / RATE
+    depth = cents / 100.0 * np.minimum(t / 0.3, 1.0)
+    phase = 2 * np.pi * np.cumsum(hz(64.0 + depth * np.sin(2 * np.pi * 5.5 * t))) / RATE
+    tone = (
+        sum(np.sin(k * phase) / k for k in range(1, 10))
+        * np.minimum(t / 0.03, 1.0)
+        * np.minimum((1.5 - t) / 0.05, 1.0)
+    )
+    silence = np.zeros(RATE // 2)
+    heard = hear(np.concatenate([silence, 0.2 * tone, silence]))
+    assert len(heard) == 1
+    assert heard[0].pitch_midi == pytest.approx(64.0, abs=0.5)
+    assert heard[0].onset_s == pytest.approx(0.5, abs=0.05)
+    assert heard[0].offset_s == pytest.approx(2.0, abs=0.1)
+
+
+def test_ghost_notes_18_db_under_the_line_are_heard():
+    played = melody(3, 40, rest_share=0.0)
+    loud = line([note for i, note in enumerate(played) if i % 5], plucked)
+    ghosts = line([note for i, note in enumerate(played) if i % 5 == 0], plucked)
+    both = np.zeros(max(len(loud), len(ghosts)))
+    both[: len(loud)] += loud
+    both[: len(ghosts)] += ghosts * 10 ** (-18 / 20)
+    assert note_f(played, as_played(hear(both))) >= 0.93
+
+
+def pink(rng, count):
+    """Filter of Paul Kellet's kind: white noise to within 0.5 dB of 1/f."""
+    return lfilter(
+        [0.0499, -0.0960, 0.0506, -0.0044], [1, -2.4950, 2.0173, -0.5222], rng.standard_normal(count)
+    )
+
+
+def test_noise_30_db_under_the_line_changes_little():
+    played = melody(4)
+    samples = line(played, plucked)
+    noise = pink(np.random.default_rng(0), len(samples))
+    noise *= np.sqrt(np.mean(samples**2)) / np.sqrt(np.mean(noise**2)) * 10 ** (-30 / 20)
+    assert note_f(played, as_played(hear(samples + noise))) >= 0.95
+
+
+T = np.arange(8 * RATE) / RATE
+NOTHING = {
+    "empty": np.zeros(0),
+    "one sample": np.ones(1) * 0.5,
+    "a few samples": np.ones(50) * 0.1,
+    "silence": np.zeros(8 * RATE),
+    "dither": np.random.default_rng(1).integers(-1, 2, 8 * RATE) / 32_768,
+    "white noise": 0.1 * np.random.default_rng(2).standard_normal(8 * RATE),
+    "pink noise": 0.1 * pink(np.random.default_rng(3), 8 * RATE),
+    "quiet noise": 1e-5 * np.random.default_rng(4).standard_normal(8 * RATE),
+    "50 Hz hum": 0.05 * sum(np.sin(2 * np.pi * 50 * k * T) / k for k in range(1, 9)),
+    "60 Hz hum in noise": 0.05 * np.sin(2 * np.pi * 60 * T) + 0.01 * pink(np.random.default_rng(5), 8 * RATE),
+    "offset voltage": np.full(8 * RATE, 0.3),
+    "metronome ticks": 0.5 * (np.arange(8 * RATE) % (RATE // 2) == 0),
+}
+
+
+@pytest.mark.parametrize("sound", NOTHING)
+def test_no_note_is_invented(sound):
+    assert hear(NOTHING[sound]) == ()
+
+
+def test_one_note_alone_is_heard():
+    heard = hear(line([(1.0, 2.0, 57.0)], blown, tail_s=1.0))
+    assert note_f([(1.0, 2.0, 57.0)], as_played(heard), offset_ratio=0.2) == 1.0
+
+
+def test_loudness_is_the_level_of_the_note():
+    t = np.arange(2 * RATE) / RATE
+    tone = 0.5 * np.sin(2 * np.pi * 440 * t) * ((t > 0.5) & (t < 1.5))
+    (note,) = hear(tone)
+    assert note.loudness_db == pytest.approx(20 * np.log10(0.5 / np.sqrt(2)), abs=0.5)  # RMS of a sine
+
+
+def test_notes_are_in_order_do_not_overlap_and_know_how_sure_they_are():
+    heard = hear(line(melody(5), driven))
+    assert all(a.onset_s < b.onset_s and a.offset_s <= b.onset_s for a, b in pairwise(heard))
+    assert all(0.0 <= note.confidence <= 1.0 for note in heard)
+
+
+def test_confidence_falls_in_noise():
+    samples = line(melody(6), plucked)
+    noise = 0.05 * np.random.default_rng(6).standard_normal(len(samples))
+    clear, masked = ([note.confidence for note in hear(x)] for x in (samples, samples + noise))
+    assert np.mean(masked) < np.mean(clear)
+
+
+@pytest.mark.parametrize("gain", [1e-3, 0.1, 1.9])
+def test_a_louder_or_softer_take_has_the_same_notes(gain):
+    samples = line(melody(7, 30), plucked)
+    reference, scaled = hear(samples), hear(gain * samples)
+    assert [n.pitch_midi for n in scaled] == [n.pitch_midi for n in reference]
+    assert [n.onset_s for n in scaled] == pytest.approx([n.onset_s for n in reference])
+    shift = [b.loudness_db - a.loudness_db for a, b in zip(reference, scaled, strict=True)]
+    assert shift == pytest.approx([20 * np.log10(gain)] * len(shift), abs=0.1)
+
+
+@pytest.mark.parametrize("silence_s", [0.25, 7.3])
+def test_silence_before_the_take_only_moves_it(silence_s):
+    samples = line(melody(8, 30), blown)
+    moved = [(a + silence_s, b + silence_s, p) for a, b, p in as_played(hear(samples))]
+    heard = as_played(hear(np.concatenate([np.zeros(int(silence_s * RATE), np.float32), samples])))
+    assert note_f(moved, heard, offset_ratio=0.2) >= 0.98
+
+
+@pytest.mark.parametrize("rate", [16_000, 44_100, 48_000, 96_000, 192_000])
+def test_the_sample_rate_does_not_matter(rate):
+    played = melody(9, 30)
+    assert note_f(played, as_played(hear(line(played, plucked, rate=rate), rate))) >= 0.95
+
+
+@pytest.mark.parametrize("block", [997, 1_000_000])
+def test_the_size_of_blocks_does_not_matter(block):
+    samples = line(melody(10, 20), plucked, rate=44_100)
+    assert hear(samples, 44_100, block) == hear(samples, 44_100)
+
+
+def test_a_long_take_equals_itself_cut_elsewhere():
+    samples = np.concatenate([line(melody(seed), plucked) for seed in range(20, 24)])
+    whole = as_played(hear(samples))
+    pieces = as_played(hear(samples, params=replace(DEFAULTS, chunk_s=13.0, overlap_s=4.0)))
+    assert len(whole) > 200
+    assert note_f(whole, pieces, offset_ratio=0.2) >= 0.985
