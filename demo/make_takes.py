@@ -175,7 +175,6 @@ def write_tempo_map(folder: Path) -> None:
 def make_takes(folder: Path) -> list[Path]:
     """Write every take and the tempo map into ``folder``; return the takes."""
     folder.mkdir(parents=True, exist_ok=True)
-    write_tempo_map(folder)
     made = []
     for tune in TUNES:
         path = folder / f"{tune.name}.flac"
@@ -184,6 +183,7 @@ def make_takes(folder: Path) -> list[Path]:
         tags["title"], tags["date"] = tune.title, DATE
         tags.save()
         made.append(path)
+    write_tempo_map(folder)  # last: where it is, the takes are
     return made
 
 
