@@ -58,7 +58,13 @@ class Engine:
 
         A take that fails is recorded with its reason and the others go on.
         """
-        paths = list(takes)
+        paths = []
+        for path in takes:
+            if _has_a_name_to_write(path):
+                paths.append(path)
+            else:
+                reason = "its name is not UTF-8 text, so no file can carry it on; rename it"
+                yield Outcome(Entry(path, State.FAILED, reason), Did.FAILED)
         known = {entry.path: entry for entry in self.catalogue.entries()}
         names = output_names({*paths, *(path for path, entry in known.items() if entry.name)})
         for outcome in self._rename(known, names, set(paths)):
@@ -78,6 +84,7 @@ class Engine:
         self.catalogue.queue(
             path
             for path in takes
+            if _has_a_name_to_write(path)
             if not (entry := known.get(path)) or not self._is_current(entry, path, entry.name or "")
         )
         for path, entry in known.items():
@@ -184,6 +191,15 @@ class Engine:
 
     def _file(self, name: str, exporter: "Exporter") -> Path:
         return self.folder / f"{name}{exporter.suffix}"
+
+
+def _has_a_name_to_write(path: Path) -> bool:
+    """Return whether the name is text; a file system may hold any bytes (surrogates, PEP 383)."""
+    try:
+        str(path).encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _stamp(path: Path) -> Stamp:

@@ -138,9 +138,9 @@ def _is_tempo_map_name(lower: str) -> bool:
 
 def _content(take: Path, tempo_map: Path | None) -> str:
     if tempo_map is None:
-        return ""
+        return "none"
     try:
-        return tempo_map.read_bytes().hex()
+        return f"map {tempo_map.read_bytes().hex()}"
     except OSError as error:
         problem = f"its tempo map {tempo_map.name} cannot be read ({error.strerror})"
         raise TakeError(take, problem, "check its permissions, or take it away") from error
@@ -177,6 +177,8 @@ def _named_by(path: Path) -> list[Path]:
         raise BatchError(f"{path}: is not there; check the spelling")
     if not path.is_file():
         raise BatchError(f"{path}: is no file but a device or a pipe; name a recording")
+    if not is_take_name(path.name) and path.suffix.lower() in TAKE_SUFFIXES:
+        raise BatchError(f"{path}: is no take but a tempo map, a hidden file, or one that takemill wrote")
     if not is_take_name(path.name):
         known = " ".join(sorted(TAKE_SUFFIXES))
         raise BatchError(f"{path}: is no take; takes end in {known}")

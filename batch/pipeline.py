@@ -117,7 +117,7 @@ def _warnings(take: Take, notes: tuple[Note, ...], grid: Grid | None) -> tuple[s
         found.append("no notes were heard: the take is silent, or holds no pitched line")
     if grid is None:
         found.append(
-            f"no grid: give a tempo in takemill.toml, or put {take.path.stem}.tempo.mid beside the take"
+            "no grid: give a tempo in takemill.toml, or put NAME.tempo.mid beside the take"
             " (groove unmeasured, length and density in seconds)"
         )
     return tuple(found)
