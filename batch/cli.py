@@ -4,12 +4,15 @@ Each command imports what it needs when it runs, so that ``--help`` is there at 
 """
 
 import argparse
+import difflib
+import errno
 import os
 import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from io import TextIOWrapper
 from pathlib import Path
 from threading import Event
 from types import FrameType
@@ -19,7 +22,7 @@ from batch import __version__
 from batch.errors import BatchError
 
 if TYPE_CHECKING:
-    from batch.catalogue import Catalogue
+    from batch.catalogue import Catalogue, Entry
     from batch.engine import Engine
     from batch.rank import Ranked
 
@@ -38,10 +41,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     asked = _parser().parse_args(arguments)
     signal.signal(signal.SIGTERM, _interrupt)
     for stream in (sys.stdout, sys.stderr):
-        stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
         status: int = asked.command(asked)
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except BatchError as error:
         from batch.terminal import say_problem
 
@@ -51,6 +56,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # The reader has seen enough; what Python still wants to flush goes nowhere.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return ALL_WELL
+    except OSError as error:
+        if error.errno not in {errno.ENOSPC, errno.EIO} or error.filename is not None:
+            raise
+        # The disk that output was sent to is full; there is nobody to tell but standard error.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.stderr.write(f"takemill: cannot write what there is to say ({error.strerror})\n")
+        return WRONG_USE
     except KeyboardInterrupt:
         return INTERRUPTED
     return status
@@ -88,19 +100,22 @@ def watch(asked: argparse.Namespace) -> int:
     looks = watch_folder(
         folder, settle_s=settings.settle_s, poll=settings.poll, stop=Event(), clock=time.monotonic
     )
-    with _engine(asked.out or folder / OUT_NAME) as engine:
-        say(f"watching {folder}, writing to {engine.folder}; stop with Ctrl-C")
-        try:
-            for ready, settling in looks:
-                forget_settings()
-                try:
+    out = asked.out or folder / OUT_NAME
+    with _engine(out):
+        say(f"watching {folder}, writing to {out}; stop with Ctrl-C")
+    try:
+        for ready, settling in looks:
+            forget_settings()
+            try:
+                # Opened anew each time: the output folder may have been removed meanwhile.
+                with _engine(out) as engine:
                     engine.expect(settling)
                     _work(engine, ready)
-                except BatchError as error:
-                    # A mistake in the settings is mended while the watcher runs; it looks again then.
-                    say_problem(str(error))
-        except KeyboardInterrupt:
-            say("stopped; what has landed meanwhile is heard at the next start")
+            except BatchError as error:
+                # A mistake in the settings is mended while the watcher runs; it looks again then.
+                say_problem(str(error))
+    except KeyboardInterrupt:
+        say("stopped; what has landed meanwhile is heard at the next start")
     return ALL_WELL
 
 
@@ -111,10 +126,10 @@ def rank(asked: argparse.Namespace) -> int:
     from batch.terminal import print_ranking
 
     with _catalogue(asked.folder) as catalogue:
-        done = [entry for entry in catalogue.entries() if entry.state is State.DONE]
-    ranked = ranking.rank(done, by=asked.by)
+        entries = [entry for entry in catalogue.entries() if _is_there(entry.path)]
+    ranked = ranking.rank([entry for entry in entries if entry.state is State.DONE], by=asked.by)
     if asked.format == "table":
-        print_ranking(ranked, asked.by)
+        print_ranking(ranked, asked.by, failed=sum(entry.state is State.FAILED for entry in entries))
     else:
         sys.stdout.buffer.write(_ranking_file(ranked, asked.format))
     return ALL_WELL
@@ -122,17 +137,21 @@ def rank(asked: argparse.Namespace) -> int:
 
 def show(asked: argparse.Namespace) -> int:
     """Show one take's phrases."""
+    from batch.catalogue import State
     from batch.contract import parse_analysis
     from batch.names import ANALYSIS_SUFFIX
-    from batch.terminal import print_take
+    from batch.terminal import print_take, say_problem
 
-    folder, name, recording = _find_take(asked.take, asked.folder)
-    path = folder / f"{name}{ANALYSIS_SUFFIX}"
+    folder, entry = _find_take(asked.take, asked.folder)
+    if entry.state is State.FAILED or entry.name is None:
+        say_problem(f"{entry.path.name}: {entry.reason or 'not heard yet'}")
+        return SOME_FAILED
+    path = folder / f"{entry.name}{ANALYSIS_SUFFIX}"
     try:
         content = path.read_bytes()
     except OSError as error:
         raise BatchError(f"{path}: cannot be read ({error.strerror}); run takemill again") from error
-    print_take(parse_analysis(content, path), recording)
+    print_take(parse_analysis(content, path), entry.path)
     return ALL_WELL
 
 
@@ -141,7 +160,7 @@ def status(asked: argparse.Namespace) -> int:
     from batch.terminal import print_status
 
     with _catalogue(asked.folder) as catalogue:
-        print_status(catalogue.entries())
+        print_status([entry for entry in catalogue.entries() if _is_there(entry.path)])
     return ALL_WELL
 
 
@@ -208,19 +227,37 @@ def _default_out(paths: Sequence[Path]) -> Path:
     return folders.pop() / OUT_NAME
 
 
-def _find_take(asked: str, folder: Path | None) -> tuple[Path, str, Path]:
-    """Return the output folder, the name and the recording of the take that a player means."""
-    from batch.catalogue import State, open_catalogue
+def _find_take(asked: str, folder: Path | None) -> tuple[Path, "Entry"]:
+    """Return the output folder and the entry of the take that a player means: a path, a name, a title."""
+    from batch.catalogue import open_catalogue
+    from batch.names import absolute
 
-    path = Path(asked)
-    where = _catalogue_folder(folder or (path.parent if path.exists() else Path()))
+    path = absolute(Path(asked))
+    where = _catalogue_folder(folder or (path.parent if path.parent.is_dir() else Path()))
     with open_catalogue(where) as catalogue:
-        for entry in catalogue.entries():
-            if asked in {entry.name, entry.path.name} or entry.path == path.absolute():
-                if entry.state is State.FAILED or entry.name is None:
-                    raise BatchError(f"{entry.path.name}: {entry.reason or 'not heard yet'}")
-                return where, entry.name, entry.path
-    raise BatchError(f"{asked}: is not in the catalogue of {where}; see takemill rank for what is")
+        entries = catalogue.entries()
+    exact = [entry for entry in entries if entry.path == path]
+    named = [entry for entry in entries if asked.casefold() in _names_of(entry)]
+    found = exact or named
+    if len(found) > 1:
+        names = ", ".join(str(entry.path) for entry in found)
+        raise BatchError(f"{asked}: is the name of {len(found)} takes; say which: {names}")
+    if not found:
+        known = [name for entry in entries for name in _names_of(entry)]
+        close = difflib.get_close_matches(asked.casefold(), known, n=1)
+        hint = f"did you mean {close[0]}?" if close else "see takemill rank for what is"
+        raise BatchError(f"{asked}: is not in the catalogue of {where}; {hint}")
+    return where, found[0]
+
+
+def _names_of(entry: "Entry") -> set[str]:
+    names = {entry.name, entry.path.name, entry.path.stem, entry.title}
+    return {name.casefold() for name in names if name}
+
+
+def _is_there(recording: Path) -> bool:
+    """Return whether a recording exists, as far as can be told: a folder out of reach says nothing."""
+    return os.path.exists(recording) or not os.path.isdir(recording.parent)
 
 
 def _ranking_file(ranked: Sequence["Ranked"], wanted: str) -> bytes:

@@ -9,9 +9,17 @@ from pathlib import Path
 
 from batch.errors import BatchError, TakeError
 from batch.names import OUTPUT_SUFFIXES, absolute
-from batch.settings import SETTINGS_NAME, Settings, load_settings
+from batch.settings import Settings
+from batch.settings_file import SETTINGS_NAME, load_settings
 
-AUDIO_SUFFIXES = frozenset({".wav", ".flac", ".ogg", ".oga", ".mp3", ".aif", ".aiff", ".aifc"})
+FILE_SUFFIXES = frozenset(
+    {".wav", ".wave", ".bwf", ".rf64", ".bw64", ".w64", ".caf", ".aif", ".aiff", ".aifc", ".au", ".snd"}
+    | {".flac", ".ogg", ".oga", ".opus", ".mp3"}
+)
+"""What libsndfile reads."""
+MEDIA_SUFFIXES = frozenset({".m4a", ".aac", ".wma", ".mp4", ".m4v", ".mov", ".3gp", ".webm", ".mka", ".mkv"})
+"""What phones and video recorders make."""
+AUDIO_SUFFIXES = FILE_SUFFIXES | MEDIA_SUFFIXES
 MIDI_SUFFIXES = frozenset({".mid", ".midi", ".smf"})
 TAKE_SUFFIXES = AUDIO_SUFFIXES | MIDI_SUFFIXES
 
@@ -76,7 +84,7 @@ def brief(path: Path) -> Brief:
     """
     settings = settings_of(path.parent)
     tempo_map = _tempo_map_for(path)
-    heard_by = settings.model_dump_json(include={"labels", "groove", "variety"})
+    heard_by = settings.model_dump_json(include={"sound", "labels", "groove", "variety"})
     grid = settings.grid_for(path.name).model_dump_json()
     written_by = settings.model_dump_json(include={"markers", "cues"})
     recipe = _fingerprint(str(LISTENING_VERSION), heard_by, grid, _content(path, tempo_map))

@@ -27,4 +27,4 @@ def listen(asked: Brief, content_hash: str) -> Analysis:
         raise TakeError(asked.path, problem, f"{error.remedy}, or take it away") from error
     # One thread: the matrices are small, and idle helpers cost more than they bring.
     with threadpool_limits(limits=1):
-        return analyse(open_take(asked.path, content_hash), asked.settings, session_map)
+        return analyse(open_take(asked.path, content_hash, asked.settings.sound), asked.settings, session_map)

@@ -1,6 +1,7 @@
 """The listening pass: one take in, one analysis out, stage by stage."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from batch.phrases import split_phrases
 from batch.relations import relate
 from batch.rhythm import Feel, estimate_feel
 from batch.settings import Settings
+from batch.sound.condition import Meter
 from batch.takes import AudioTake, MidiTake, Take
 from batch.tempo import TempoMap
 from batch.variety import score_variety
@@ -37,7 +39,8 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
     TakeError
         If the take's sound breaks off or is no sound.
     """
-    notes = take.notes if isinstance(take, MidiTake) else hear_notes(take.blocks, _rate(take))
+    meter = Meter()
+    notes = take.notes if isinstance(take, MidiTake) else hear_notes(partial(take.blocks, meter), _rate(take))
     grid = find_grid(take, settings, session_map)
     feel = _feel(notes, grid)
     grid = replace(grid, swing_ratio=feel.swing_ratio) if grid else None
@@ -50,7 +53,7 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         notes=notes,
         phrases=_join(phrases, labelled, relate(notes, phrases, labelled)),
         variety=_variety(labelled, settings),
-        warnings=_warnings(take, notes, grid),
+        warnings=(*_warnings(take, notes, grid), *_condition(take, meter)),
     )
 
 
@@ -79,6 +82,10 @@ def _rate(take: AudioTake) -> int:
     if take.info.sample_rate_hz is None:
         raise BatchError("an audio take has a sample rate")
     return take.info.sample_rate_hz
+
+
+def _condition(take: Take, meter: Meter) -> tuple[str, ...]:
+    return () if isinstance(take, MidiTake) else take.warnings(meter)
 
 
 def _feel(notes: tuple[Note, ...], grid: Grid | None) -> Feel:

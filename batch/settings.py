@@ -4,17 +4,10 @@ Percentiles quoted here were measured on 456 annotated jazz solos, 11,082 phrase
 Jazz Database: Pfleiderer and others, "Inside the Jazzomat", 2017).
 """
 
-import difflib
-import tomllib
 from fnmatch import fnmatchcase
-from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
-
-from batch.errors import SettingsError
-
-SETTINGS_NAME = "takemill.toml"
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 Tempo = Annotated[float, Field(ge=20, le=400, allow_inf_nan=False)]
 """Beats a minute. The limits are those of common metronomes with room to spare (from memory)."""
@@ -24,8 +17,28 @@ Share = Annotated[float, Field(ge=0, le=1)]
 Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]
 
 
+def _known_channel(value: object) -> object:
+    """Refuse at once what is no channel: pydantic would complain for each kind that it is not."""
+    if value in ("auto", "mix", "left", "right") or (type(value) is int and value >= 1):
+        return value
+    raise ValueError("no channel")
+
+
+Channel = Annotated[
+    Literal["auto", "mix", "left", "right"] | Annotated[int, Field(ge=1)], BeforeValidator(_known_channel)
+]
+"""Channels are numbered from 1, as on recorders; left is 1 and right is 2."""
+
+
 class _Section(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class SoundSettings(_Section):
+    """What of a recording is heard."""
+
+    channel: Channel = "auto"
+    """``auto`` is the mix, unless a channel is silent, holds only a click, or cancels the others."""
 
 
 class GridSettings(_Section):
@@ -105,7 +118,7 @@ class CueSettings(_Section):
     """The shape of the CSV cue list."""
 
     separator: Literal[",", ";", "\t"] = ","
-    columns: Annotated[tuple[CueColumn, ...], Field(min_length=1)] = get_args(CueColumn)
+    columns: Annotated[tuple[CueColumn, ...], Field(min_length=1, strict=False)] = get_args(CueColumn)
 
 
 class WatchSettings(_Section):
@@ -121,6 +134,7 @@ class Settings(_Section):
 
     grid: GridSettings = GridSettings()
     takes: dict[str, GridSettings] = {}
+    sound: SoundSettings = SoundSettings()
     labels: LabelSettings = LabelSettings()
     groove: GrooveSettings = GrooveSettings()
     variety: VarietySettings = VarietySettings()
@@ -135,58 +149,3 @@ class Settings(_Section):
             if fnmatchcase(file_name, pattern):
                 chosen |= override.model_dump(exclude_unset=True)
         return GridSettings(**chosen)
-
-
-def load_settings(folder: Path) -> Settings:
-    """Read ``takemill.toml`` in ``folder``; the defaults where there is none.
-
-    Raises
-    ------
-    SettingsError
-        One line a mistake: the file, the key, its value, and what is allowed.
-    """
-    path = folder / SETTINGS_NAME
-    try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        return Settings()
-    except UnicodeDecodeError as error:
-        raise SettingsError(f"{path}: not UTF-8 text at byte {error.start}; save it as UTF-8") from error
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{path}: not valid TOML: {error}") from error
-    except OSError as error:
-        raise SettingsError(f"{path}: cannot be read ({error.strerror}); check its permissions") from error
-    try:
-        return Settings.model_validate(raw)
-    except ValidationError as error:
-        lines = [f"{path}: {_explain(detail)}" for detail in error.errors()]
-        raise SettingsError("\n".join(lines)) from error
-
-
-def _explain(detail: Any) -> str:
-    """Turn one pydantic error into: key = value: what is allowed."""
-    key = ".".join(str(part) for part in detail["loc"])
-    if detail["type"] == "extra_forbidden":
-        return f"{key}: no such setting; {_nearest(detail['loc'])}"
-    if detail["type"] == "string_pattern_mismatch" and detail["loc"][-1] == "meter":
-        allowed = 'allowed is a meter such as "4/4", "3/4", "6/8"'
-    else:
-        allowed = detail["msg"][0].lower() + detail["msg"][1:]
-    return f"{key} = {_short(detail['input'])}: {allowed}"
-
-
-def _nearest(loc: tuple[str | int, ...]) -> str:
-    section: Any = Settings
-    for part in loc[:-1]:
-        if section is Settings and part == "takes":
-            section = GridSettings
-        elif isinstance(part, str) and part in section.model_fields:
-            section = section.model_fields[part].annotation
-    allowed = list(section.model_fields)
-    close = difflib.get_close_matches(str(loc[-1]), allowed, n=1)
-    return f"did you mean {close[0]}?" if close else f"allowed are {', '.join(allowed)}"
-
-
-def _short(value: object, limit: int = 60) -> str:
-    text = repr(value)
-    return text if len(text) <= limit else f"{text[:limit]}..."

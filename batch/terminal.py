@@ -1,20 +1,22 @@
 """What people read: lines, tables and bars on a terminal, plain lines elsewhere."""
 
 import sys
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import NoReturn, Protocol
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.table import Table
 from rich.text import Text
 
 from batch.catalogue import Entry, State
 from batch.engine import Did, Outcome
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
-from batch.rank import Ranked
+from batch.rank import BY_SCORE, Ranked
 
 PLAIN_WIDTH = 160
 """Columns of a table that goes to a file or a pipe."""
@@ -32,6 +34,26 @@ _PART_HEADS = {
 }
 
 
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a table. The lower ``gives_way``, the sooner it goes where room is short; None stays."""
+
+    head: str
+    cells: Sequence[str]
+    left: bool = False
+    gives_way: int | None = None
+
+    @property
+    def width(self) -> int:
+        """Return how many terminal cells the widest entry takes."""
+        return max(cell_len(text) for text in (self.head, *self.cells))
+
+    def cell(self, text: str) -> str:
+        """Return ``text`` filled up to the column's width."""
+        space = " " * (self.width - cell_len(text))
+        return text + space if self.left else space + text
+
+
 class Tracker(Protocol):
     """Counts takes as they are done."""
 
@@ -44,14 +66,20 @@ def inert(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
+class _Console(Console):
+    def on_broken_pipe(self) -> NoReturn:
+        """Let the command line say what a reader who has seen enough means, instead of ending here."""
+        raise BrokenPipeError
+
+
 def console(*, errors: bool = False) -> Console:
     """Return a console for standard output or standard error.
 
     Colour only on a terminal, and never where NO_COLOR is set (no-color.org).
     """
     stream = sys.stderr if errors else sys.stdout
-    width = None if stream.isatty() else PLAIN_WIDTH
-    return Console(file=stream, width=width, highlight=False, markup=False, emoji=False, soft_wrap=True)
+    width = None if stream is not None and stream.isatty() else PLAIN_WIDTH
+    return _Console(file=stream, width=width, highlight=False, markup=False, emoji=False, soft_wrap=True)
 
 
 def say_outcome(outcome: Outcome) -> None:
@@ -109,31 +137,55 @@ class _Bar:
         self._bar.advance(self._task)
 
 
-def print_ranking(ranked: Sequence[Ranked], by: str) -> None:
-    """Print takes in order, with the places each may hold."""
-    heads = ("place", "take", by, "range", *_PART_HEADS.values(), "phrases", "time")
-    table = _table(*heads, words={"place"}, gives_way="take")
-    for row in ranked:
-        entry = row.entry
-        parts = entry.parts or {}
-        table.add_row(
-            _places(row),
-            Text(inert(entry.title or entry.path.name)),
-            _number(row.value),
-            "" if entry.low is None else f"{entry.low:.0f}-{entry.high:.0f}",
-            *(_number(parts.get(name)) for name in _PART_HEADS),
-            str(entry.phrases or 0),
-            clock(entry.duration_s or 0),
-        )
-    console().print(table)
-    shared = any(row.best_place != row.worst_place for row in ranked if row.value is not None)
-    if shared:
-        console().print(Text("Takes whose places overlap are not told apart.", style="dim"))
-    for row in ranked:
-        if row.value is None and row.entry.why_null:
-            console().print(
-                Text(f"{inert(row.entry.path.name)}: no score: {row.entry.why_null}", style="dim")
-            )
+def print_ranking(ranked: Sequence[Ranked], by: str, *, failed: int = 0) -> None:
+    """Print takes in order, with the places each may hold and what to beware of."""
+    if ranked:
+        _print_table(_ranking_columns(ranked))
+    for note in _ranking_notes(ranked, by, failed):
+        console().print(Text(note, style="dim"))
+
+
+def _ranking_columns(ranked: Sequence[Ranked]) -> list[Column]:
+    entries = [row.entry for row in ranked]
+    parts = [
+        Column(head, [_number((entry.parts or {}).get(name)) for entry in entries], gives_way=10 - place)
+        for place, (name, head) in enumerate(_PART_HEADS.items())
+    ]
+    return [
+        Column("place", [_places(row) for row in ranked], left=True),
+        Column("take", _told_apart(entries), left=True),
+        Column("variety", [_number(entry.score) for entry in entries]),
+        Column("range", [_range(entry) for entry in entries], gives_way=3),
+        *parts,
+        Column("phrases", [str(entry.phrases or 0) for entry in entries], gives_way=1),
+        Column("time", [clock(entry.duration_s or 0) for entry in entries], gives_way=2),
+    ]
+
+
+def _ranking_notes(ranked: Sequence[Ranked], by: str, failed: int) -> Iterator[str]:
+    entries = [row.entry for row in ranked]
+    if by != BY_SCORE:
+        yield f"Sorted by {by.replace('_', ' ')}."
+    elif any(row.best_place != row.worst_place for row in ranked if row.value is not None):
+        yield "Takes whose places overlap are not told apart."
+    scored = [entry.parts or {} for entry in entries if entry.score is not None]
+    if len({parts.get("groove") is None for parts in scored}) > 1:
+        yield "Takes without a grid (-) are scored without the groove: compare the others with care."
+    for entry in entries:
+        if entry.why_null:
+            yield f"{inert(entry.path.name)}: no score: {entry.why_null}"
+    if failed:
+        yield f"{_count(failed, 'take')} failed; takemill status says why."
+
+
+def _told_apart(entries: Sequence[Entry]) -> list[str]:
+    """Return each take's title or file name, with the name of its files where two are alike."""
+    labels = [inert(entry.title or entry.path.name) for entry in entries]
+    uses = Counter(labels)
+    return [
+        label if uses[label] == 1 else f"{label} ({inert(entry.name or '')})"
+        for label, entry in zip(labels, entries, strict=True)
+    ]
 
 
 def print_status(entries: Sequence[Entry]) -> None:
@@ -159,7 +211,7 @@ def print_take(analysis: Analysis, path: Path) -> None:
     for warning in analysis.warnings:
         out.print(Text(inert(warning), style="yellow"))
     if analysis.phrases:
-        out.print(_phrase_table(analysis.phrases, in_beats=analysis.grid is not None))
+        _print_table(_phrase_columns(analysis.phrases, in_beats=analysis.grid is not None))
         out.print(Text("~ close to the line between two labels", style="dim"))
 
 
@@ -170,44 +222,30 @@ def clock(time_s: float) -> str:
     return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes}:{seconds:02}"
 
 
-def _phrase_table(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> Table:
-    counts = ("beats", "n", "/beat") if in_beats else ("s", "n", "/s")
-    heads = ("", "start", "length", "density", "groove", *counts, "art", "sync", "off", "reg", "leap")
-    table = _table(*heads, "relation", words={"length", "density", "groove"}, gives_way="relation")
-    for number, phrase in enumerate(phrases, start=1):
-        evidence = phrase.evidence
-        duration, density = (
-            (evidence.duration_beats, evidence.notes_per_beat)
-            if in_beats
-            else (evidence.duration_s, evidence.notes_per_s)
-        )
-        table.add_row(
-            f"{number:02}",
-            f"{int(phrase.start_s // 60)}:{phrase.start_s % 60:04.1f}",
-            *_labels(phrase),
-            _number(duration, 1),
-            str(evidence.note_count),
-            _number(density, 1),
-            _share(evidence.articulation),
-            _share(evidence.syncopation),
-            _share(evidence.off_grid),
-            f"{evidence.register:+.0f}",
-            _share(evidence.leap_share),
-            _relation(phrase),
-        )
-    return table
+def _phrase_columns(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> list[Column]:
+    evidence = [phrase.evidence for phrase in phrases]
+    durations = [e.duration_beats if in_beats else e.duration_s for e in evidence]
+    densities = [e.notes_per_beat if in_beats else e.notes_per_s for e in evidence]
+    return [
+        Column("", [f"{number:02}" for number in range(1, len(phrases) + 1)]),
+        Column("start", [f"{int(p.start_s // 60)}:{p.start_s % 60:04.1f}" for p in phrases]),
+        Column("length", [p.labels.length.value + _tilde("length", p) for p in phrases], left=True),
+        Column("density", [p.labels.density.value + _tilde("density", p) for p in phrases], left=True),
+        Column("groove", [_GROOVE_WORDS[p.labels.groove] + _tilde("groove", p) for p in phrases], left=True),
+        Column("beats" if in_beats else "s", [_number(value, 1) for value in durations], gives_way=8),
+        Column("n", [str(e.note_count) for e in evidence], gives_way=7),
+        Column("/beat" if in_beats else "/s", [_number(value, 1) for value in densities], gives_way=9),
+        Column("art", [_share(e.articulation) for e in evidence], gives_way=4),
+        Column("sync", [_share(e.syncopation) for e in evidence], gives_way=6),
+        Column("off", [_share(e.off_grid) for e in evidence], gives_way=2),
+        Column("reg", [_signed(e.register) for e in evidence], gives_way=5),
+        Column("leap", [_share(e.leap_share) for e in evidence], gives_way=3),
+        Column("relation", [_relation(phrase) for phrase in phrases], left=True, gives_way=1),
+    ]
 
 
-def _labels(phrase: LabelledPhrase) -> Iterable[Text]:
-    labels, near = phrase.labels, phrase.evidence.borderline
-    against = "bold" if labels.groove is Groove.AGAINST_GROOVE else ""
-    yield Text(labels.length.value + _tilde("length", near))
-    yield Text(labels.density.value + _tilde("density", near))
-    yield Text(_GROOVE_WORDS[labels.groove] + _tilde("groove", near), style=against)
-
-
-def _tilde(name: str, near: Sequence[str]) -> str:
-    return "~" if name in near else ""
+def _tilde(name: str, phrase: LabelledPhrase) -> str:
+    return "~" if name in phrase.evidence.borderline else ""
 
 
 def _relation(phrase: LabelledPhrase) -> str:
@@ -260,13 +298,25 @@ def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def _table(*heads: str, words: Collection[str], gives_way: str) -> Table:
-    """Return a table without lines; columns of ``words`` stand left, numbers right.
+def _signed(value: float) -> str:
+    rounded = round(value)
+    return f"{rounded:+d}" if rounded else "0"
 
-    Where the terminal is narrow the column ``gives_way`` is cut short, and no other.
-    """
-    table = Table(box=None, pad_edge=False, collapse_padding=True, header_style="dim")
-    for head in heads:
-        side: Literal["left", "right"] = "left" if head in words or head == gives_way else "right"
-        table.add_column(head, justify=side, no_wrap=head != gives_way, overflow="ellipsis")
-    return table
+
+def _range(entry: Entry) -> str:
+    return "" if entry.low is None else f"{entry.low:.0f}-{entry.high:.0f}"
+
+
+def _print_table(columns: Sequence[Column]) -> None:
+    """Print columns without lines; where they do not fit, those that give way soonest are left out."""
+    out = console()
+    shown = list(columns)
+    while sum(column.width + 1 for column in shown) - 1 > out.width:
+        giving = [column for column in shown if column.gives_way is not None]
+        if not giving:
+            break
+        shown.remove(min(giving, key=lambda column: column.gives_way or 0))
+    heads = " ".join(column.cell(column.head) for column in shown)
+    out.print(Text(heads.rstrip(), style="dim"))
+    for row in range(len(columns[0].cells)):
+        out.print(Text(" ".join(column.cell(column.cells[row]) for column in shown).rstrip()))

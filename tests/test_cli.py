@@ -14,6 +14,7 @@ from xml.etree import ElementTree
 import mido
 import pytest
 from conftest import COMMAND
+from mutagen.flac import FLAC
 from sounding import line, write_midi_take, write_take, write_tempo_map
 
 SUFFIXES = (".markers.mid", ".cues.csv", ".analysis.json")
@@ -203,6 +204,48 @@ def test_show_lists_the_phrases_with_their_evidence(takemill, gig):
     assert takemill("show", "slow", "--in", gig).stdout == shown
 
 
+def test_show_knows_a_take_by_its_title_and_asks_which_of_two(takemill, gig):
+    tagged = write_take(gig / "tagged.flac")
+    tags = FLAC(tagged)
+    tags["title"] = "Blue Kettle"
+    tags.save()
+    write_midi_take(gig / "slow.mid", line(phrases=5))
+    takemill("run", gig)
+    assert "Blue Kettle" in takemill("show", "blue kettle", "--in", gig).stdout
+    asked = takemill("show", "slow", "--in", gig)
+    assert (asked.returncode, "2 takes" in asked.stderr) == (2, True)
+    assert "did you mean" in takemill("show", "blue ketle", "--in", gig).stderr
+
+
+def test_a_failed_take_is_shown_with_its_reason(takemill, gig):
+    (gig / "broken.wav").write_text("these are not samples")
+    takemill("run", gig)
+    shown = takemill("show", gig / "broken.wav")
+    assert (shown.returncode, shown.stderr.startswith("takemill: broken.wav: ")) == (1, True)
+
+
+def test_a_deleted_take_leaves_the_ranking_and_its_files_stay(takemill, gig):
+    takemill("run", gig)
+    (gig / "quick.mid").unlink()
+    assert "quick.mid" not in takemill("rank", gig).stdout
+    assert "0 failed" in takemill("status", gig).stdout
+    assert (gig / "markers" / "quick.markers.mid").is_file()
+
+
+@pytest.mark.parametrize("columns", [30, 60, 80, 200])
+def test_tables_fit_the_terminal_and_keep_the_names(takemill, gig, columns):
+    takemill("run", gig)
+    script = shutil.which("script")
+    if script is None:
+        pytest.skip("needs the command script, for a terminal")
+    call = [script, "-qc", f"COLUMNS={columns} '{COMMAND}' rank '{gig}'", "/dev/null"]
+    shown = subprocess.run(call, capture_output=True, text=True, check=True, stdin=subprocess.DEVNULL).stdout
+    lines = [re.sub(r"\x1b\[[0-9;]*m", "", text) for text in shown.splitlines()[:3]]
+    assert max(map(len, lines)) <= columns
+    assert "quick.mid" in shown
+    assert "slow.wav" in shown
+
+
 def test_status_counts_and_tells_why(takemill, gig):
     (gig / "broken.wav").write_text("these are not samples")
     takemill("run", gig)
@@ -259,6 +302,7 @@ def test_watch_catches_up_hears_what_lands_and_stops_when_told(watching):
 def test_watch_started_again_does_nothing_for_takes_it_knows(takemill, watching):
     folder, watcher = watching
     wait_for(folder / "markers" / "before.analysis.json")
+    time.sleep(1)  # the catalogue is written after the files
     watcher.send_signal(signal.SIGTERM)
     watcher.communicate(timeout=10)
     stamp = (folder / "markers" / "before.analysis.json").stat().st_mtime_ns
@@ -280,6 +324,15 @@ def test_a_take_that_goes_before_it_is_finished_is_forgotten(takemill, watching)
     wait_for(folder / "markers" / "landed.analysis.json")
     time.sleep(1)
     assert "0 waiting, 0 running, 2 done, 0 failed" in takemill("status", folder).stdout
+
+
+def test_watch_goes_on_where_the_output_folder_was_removed(watching):
+    folder, _ = watching
+    wait_for(folder / "markers" / "before.analysis.json")
+    time.sleep(1)
+    shutil.rmtree(folder / "markers")
+    write_midi_take(folder / "landed.mid", line(phrases=5))
+    wait_for(folder / "markers" / "landed.analysis.json")
 
 
 def test_watch_does_not_hear_a_take_that_is_still_growing(watching):

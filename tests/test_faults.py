@@ -106,12 +106,12 @@ def noise(path: Path) -> None:
     soundfile.write(path, np.random.default_rng(1).normal(0, 0.1, 5 * RATE_HZ), RATE_HZ)
 
 
-@pytest.mark.parametrize("make", [quiet, noise])
-def test_a_take_without_notes_says_so_and_invents_no_phrases(takemill, tmp_path, make):
+@pytest.mark.parametrize(("make", "why"), [(quiet, "no notes were heard"), (noise, "no notes were heard")])
+def test_a_take_without_notes_says_so_and_invents_no_phrases(takemill, tmp_path, make, why):
     make(tmp_path / "take.wav")
     done = takemill("run", tmp_path)
     assert done.returncode == 0
-    assert "take.wav: no phrases; no notes were heard" in done.stdout
+    assert f"take.wav: no phrases; {why}" in done.stdout
 
 
 def test_one_note_is_one_phrase_without_a_score(takemill, tmp_path):
@@ -185,10 +185,15 @@ def test_an_output_folder_that_is_a_file_is_wrong_use(takemill, tmp_path):
 @pytest.mark.parametrize(
     ("written", "said"),
     [
-        ("[grid]\ntempo_bpm = -3\n", "grid.tempo_bpm = -3: input should be greater than or equal to 20"),
+        ("[grid]\ntempo_bpm = -3\n", "grid.tempo_bpm = -3: allowed is a number from 20 to 400"),
         ("[grid]\ntempo = 120\n", "grid.tempo: no such setting; did you mean tempo_bpm?"),
         ("[grid]\nmeter = '4/5'\n", "grid.meter = '4/5': allowed is a meter such as \"4/4\""),
-        ("[cues]\nseparator = 'x'\n", "cues.separator = 'x'"),
+        ("[cues]\nseparator = 'x'\n", "cues.separator = 'x': allowed is one of"),
+        ("[cues]\ncolumns = []\n", "cues.columns = []: allowed is a list with one or more of"),
+        ("[labels]\nlong_from_beats = true\n", "labels.long_from_beats = true: allowed is a number above 0"),
+        ("[watch]\npoll = 'yes'\n", "watch.poll = 'yes': allowed is true or false"),
+        ("[takes]\ntempo_bpm = 66\n", "takes.tempo_bpm = 66: allowed is a section"),
+        ("[variety]\nphrases_from = 1\n", "variety.phrases_from = 1: allowed is a whole number of 2 or more"),
         ("[grid\n", "not valid TOML"),
         ("tempo_bpm = 120\n", "tempo_bpm: no such setting"),
         ("[grid]\ntempo_bpm = nan\n", "grid.tempo_bpm = nan"),
@@ -283,3 +288,41 @@ def test_a_disk_that_fills_leaves_no_half_take(takemill, tmp_path):
     assert done.returncode == 1
     assert done.stderr.startswith("solo.mid: its files cannot be written to")
     assert {path.name for path in (tmp_path / "markers").iterdir()} == {"solo.cues.csv", "catalogue.sqlite"}
+
+
+def test_a_name_that_is_no_text_gets_one_line_and_the_others_are_done(takemill, tmp_path):
+    write_midi_take(tmp_path / "good.mid")
+    odd = os.fsencode(tmp_path) + b"/latin\xe9.mid"
+    try:
+        shutil.copy(tmp_path / "good.mid", odd)
+    except OSError:
+        pytest.skip("this file system takes only UTF-8 names")
+    done = takemill("run", tmp_path)
+    assert done.returncode == 1
+    assert "its name is not UTF-8 text" in done.stderr
+    assert "good.mid: 6 phrases" in done.stdout
+
+
+def test_an_empty_tempo_map_that_comes_later_fails_the_take(takemill, tmp_path):
+    write_midi_take(tmp_path / "solo.mid")
+    assert takemill("run", tmp_path).returncode == 0
+    (tmp_path / "tempo.mid").touch()
+    done = takemill("run", tmp_path)
+    assert (done.returncode, done.stderr[:38]) == (1, "solo.mid: its tempo map tempo.mid is n")
+
+
+def test_output_that_nobody_reads_to_the_end_is_no_failure(tmp_path, takemill):
+    write_midi_take(tmp_path / "good.mid")
+    takemill("run", tmp_path)
+    for arguments in ("rank", "show good --in", "rank --format csv"):
+        line = f"set -o pipefail; '{COMMAND}' {arguments} '{tmp_path}' | true"
+        assert subprocess.run(["bash", "-c", line], check=False).returncode == 0
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs /dev/full")
+def test_output_to_a_full_disk_is_said_in_one_line(tmp_path, takemill):
+    write_midi_take(tmp_path / "good.mid")
+    takemill("run", tmp_path)
+    line = f"'{COMMAND}' rank '{tmp_path}' > /dev/full"
+    done = subprocess.run(["bash", "-c", line], capture_output=True, text=True, check=False)
+    assert (done.returncode, len(done.stderr.splitlines())) == (2, 1)

@@ -3,7 +3,8 @@
 import pytest
 
 from batch.errors import SettingsError
-from batch.settings import Settings, load_settings
+from batch.settings import Settings
+from batch.settings_file import load_settings
 
 
 def loaded(tmp_path, text):
@@ -44,3 +45,8 @@ def test_a_file_that_is_not_utf8_is_named(tmp_path):
     (tmp_path / "takemill.toml").write_bytes(b'[grid]\nmeter = "\xff"\n')
     with pytest.raises(SettingsError, match="not UTF-8"):
         load_settings(tmp_path)
+
+
+def test_a_byte_order_mark_does_not_matter(tmp_path):
+    (tmp_path / "takemill.toml").write_bytes(b"\xef\xbb\xbf[grid]\ntempo_bpm = 99\n")
+    assert load_settings(tmp_path).grid.tempo_bpm == 99
