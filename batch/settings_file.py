@@ -64,7 +64,8 @@ def _schema_at(loc: list[str]) -> Schema:
     schema: Schema = whole
     for part in loc:
         inside = schema.get("properties", {}).get(part) or schema.get("additionalProperties") or schema
-        inside = next((option for option in inside.get("anyOf", ()) if option.get("type") != "null"), inside)
+        options = [option for option in inside.get("anyOf", ()) if option.get("type") != "null"]
+        inside = options[0] if len(options) == 1 else inside
         references = [option["$ref"] for option in (inside, *inside.get("allOf", ())) if "$ref" in option]
         schema = whole["$defs"][references[0].rsplit("/", 1)[1]] if references else inside
     return schema

@@ -192,12 +192,12 @@ def hear(stretches: Iterable[Floats], channels: int, rate_hz: int) -> Heard:
         offsets.append(offset)
         if channels == 1:
             continue
-        steady = stretch - offset.astype(np.float32)
-        products += steady.T.astype(np.float64) @ steady
-        total += len(steady)
+        steady = np.ascontiguousarray((stretch - offset.astype(np.float32)).T)
+        products += steady @ steady.T
+        total += len(stretch)
         for c in range(channels):
-            levels[c].append(_levels_db(steady[:, c], rate_hz))
-            periodic[c].append(_periodic(steady[:, c], rate_hz))
+            levels[c].append(_levels_db(steady[c], rate_hz))
+            periodic[c].append(_periodic(steady[c], rate_hz))
     return Heard(
         offsets=np.median(offsets[1:] or offsets, axis=0),
         products=products / max(total, 1),
@@ -208,7 +208,7 @@ def hear(stretches: Iterable[Floats], channels: int, rate_hz: int) -> Heard:
 
 def _offset(stretch: Floats) -> np.ndarray:
     """Return the constant offset of each channel: a mean under a Hann window, deaf to all that sounds."""
-    window = np.hanning(len(stretch) + 2)[1:-1]
+    window = np.hanning(len(stretch) + 2)[1:-1].astype(np.float32)
     return np.asarray(window @ stretch / window.sum())
 
 
