@@ -59,9 +59,14 @@ def evidence_of(
         syncopation=rub.syncopation if rub else None,
         grouping=None,
         off_grid=rub.off_grid if rub else None,
-        register=statistics.median(note.pitch_midi for note in notes) - take_pitch,
+        register=_to_half_semitones(statistics.median(note.pitch_midi for note in notes) - take_pitch),
         leap_share=leap_share(notes),
     )
+
+
+def _to_half_semitones(interval: float) -> float:
+    """Return an interval as medians of semitones have it, so that intonation is no register."""
+    return round(2 * interval) / 2
 
 
 def articulation(notes: Sequence[Note]) -> float | None:

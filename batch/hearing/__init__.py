@@ -3,7 +3,8 @@
 ``features`` turns samples into frames, ``onsets`` reads attacks and silence off them,
 ``decode`` finds every span that might be a note, ``boundaries``, ``belonging`` and ``pitches``
 decide what it was, ``moments`` when it starts and ends, ``chunks`` lets a take be longer than
-memory. ``fit`` makes the networks (``*.json``) those decisions rest on.
+memory. ``contour`` follows the pitch more finely than by semitones. ``fit`` makes the networks
+(``*.json``) those decisions rest on, from what ``material`` plays, sings and says.
 """
 
 from collections.abc import Callable, Iterable

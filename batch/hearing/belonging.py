@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.hearing.boundaries import Columns, boundary_evidence, following, preceding
+from batch.hearing.boundaries import MOST_MOVE, Columns, boundary_evidence, following, preceding
+from batch.hearing.contour import SETTLED, TURN
 from batch.hearing.features import Floats
 from batch.hearing.network import network
 from batch.hearing.spans import Spans
@@ -48,7 +49,12 @@ def belonging_evidence(spans: Spans, begin_odds: Floats, right: Floats, stretch:
     probability.
     """
     line = _line(spans, begin_odds, stretch)
-    columns = [*_verdicts(begin_odds, right), *_against(spans, line, stretch), *_distances(spans, line)]
+    columns = [
+        *_verdicts(begin_odds, right),
+        *_against(spans, line, stretch),
+        *_distances(spans, line),
+        *_steadiness(spans, stretch),
+    ]
     return np.concatenate([boundary_evidence(spans, stretch), np.stack(columns, axis=1)], axis=1).astype(
         np.float32
     )
@@ -113,3 +119,19 @@ def _distances(spans: Spans, line: Line) -> Columns:
     since = spans.start - preceding(last_end, -FAR)
     until = following(next_start, spans.end[-1] + FAR) - spans.end
     return [np.log1p(np.clip(distance, 0, FAR)) / 2.0 for distance in (since, until)]
+
+
+def _steadiness(spans: Spans, stretch: Stretch) -> Columns:
+    """How far the pitch usually wanders within a note, how long notes usually last: speech never stays."""
+    spread = np.nan_to_num(stretch.pitch_between(spans.start + SETTLED, spans.end)[1], nan=0.0)
+    drift = np.nan_to_num(_drift(spans, stretch), nan=0.0)
+    return [
+        np.full(len(spans), min(float(np.median(values)), MOST_MOVE))
+        for values in (spread, np.abs(drift), np.log1p(spans.length / TURN))
+    ]
+
+
+def _drift(spans: Spans, stretch: Stretch) -> NDArray[np.float64]:
+    """Return (n,) how much higher each note's second half is than its first, in semitones."""
+    middle = (spans.start + spans.end) // 2
+    return stretch.pitch_between(middle, spans.end)[0] - stretch.pitch_between(spans.start, middle)[0]

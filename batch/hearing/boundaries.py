@@ -9,6 +9,7 @@ against the line), weighed by a small network fitted on rendered solos (``fit``)
 import numpy as np
 from numpy.typing import NDArray
 
+from batch.hearing.contour import SETTLED, TURN
 from batch.hearing.features import Floats
 from batch.hearing.network import network
 from batch.hearing.spans import Spans
@@ -23,6 +24,7 @@ TAIL = 10  # frames, 58 ms: the end of a span
 HEAD = 12  # frames, 70 ms: the beginning of one
 NEAR = 4  # frames, 23 ms: just before, just after
 STRONGEST = 2.5  # onset strengths beyond it say no more
+MOST_MOVE = 3.0  # semitones: the pitch moving further says no more
 HARMONIC_INTERVALS = (5, 7, 19, 24, 28, 31, 36)  # semitones at which a wrong period is found
 
 
@@ -40,6 +42,7 @@ def boundary_evidence(spans: Spans, stretch: Stretch) -> Floats:
         *_saliences(spans, stretch),
         *_levels(spans, stretch),
         *_neighbours(spans, stretch),
+        *_contours(spans, stretch),
         *_against_the_take(spans, stretch),
     ]
     return np.stack(columns, axis=1).astype(np.float32)
@@ -153,6 +156,37 @@ def _neighbours(spans: Spans, stretch: Stretch) -> Columns:
         step == 1,
         np.log1p(np.clip(following(spans.start, spans.end[-1] + FAR) - spans.end, 0, 100)) / 2.0,
         pitch / 30.0,
+    ]
+
+
+def _contours(spans: Spans, stretch: Stretch) -> Columns:
+    """How the pitch moves: between span and neighbours, over one turn of a vibrato, within the span."""
+    at, end, between = spans.start, spans.end, stretch.pitch_between
+    settled = np.minimum(at + SETTLED, end - 1)
+    middle = np.maximum((settled + end) // 2, settled)
+    own, spread = between(settled, end)
+    ahead, behind = between(at, at + TURN)[0], between(at - TURN, at)[0]
+    head, tail = between(at, at + NEAR)[0], between(at - NEAR, at)[0]
+    halves = between(middle, end)[0] - between(settled, middle)[0]
+    moves = [
+        own - preceding(own, np.nan),
+        own - preceding(own, np.nan, by=2),
+        own - following(own, np.nan),
+        ahead - behind,
+        between(at + 1, at + HEAD)[0] - between(at - HEAD, at - 1)[0],
+        head - own,
+        tail - preceding(own, np.nan),
+        head - tail,
+        halves,
+    ]
+    moves = [np.clip(np.nan_to_num(move, nan=0.0), -MOST_MOVE, MOST_MOVE) for move in moves]
+    spreads = [spread, preceding(spread, 0.0), following(spread, 0.0)]
+    return [
+        *moves,
+        *(np.abs(move) for move in moves),
+        *(np.clip(np.nan_to_num(values, nan=0.0), 0.0, MOST_MOVE) for values in spreads),
+        stretch.contour_sum.mean(at - TURN, at)[:, 0],
+        stretch.contour_sum.mean(at, at + TURN)[:, 0],
     ]
 
 

@@ -8,10 +8,11 @@ References
    detection". Proc. DAFx-13.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+import soxr
 from numpy.typing import NDArray
 from scipy import fft
 
@@ -25,6 +26,10 @@ PAGE = 1024  # frames transformed at once: bounds memory, fits the cache
 TINY = 1e-10
 LEVEL_FLOOR = 1e-7  # -140 dB
 WINDOW_ACF_FLOOR = 0.15  # of the window's own autocorrelation: do not blow up the longest lags
+CORRECTED = 0.75  # power of that autocorrelation which is made up for: long lags are less sure
+SLOWER = 4  # times: lags of the lowest notes are looked for at this fraction of the rate
+EVERY = 2  # frames of which one is enough for them: their window is twelve frames long
+DULL_SHARE = 0.8  # of half the slower rate: above it its filter falls off
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,27 +44,51 @@ class Frames:
         return len(self.level_db)
 
 
+@dataclass(frozen=True, slots=True)
+class Lags:
+    """One window's way to salience: which pitches, in which part of which spectrum.
+
+    ``kernel`` is (bins in use, lags), ``fading`` (lags,) the window's own autocorrelation,
+    ``correction`` (lags,) what makes up for it.
+    """
+
+    taper: Floats
+    used: slice
+    kernel: Floats
+    fading: Floats
+    correction: Floats
+
+
 @lru_cache(maxsize=4)
-def _lag_kernel(params: HearingParams) -> tuple[slice, Floats, Floats]:
-    """Return the spectrum's bins in use, the cosine kernel (bins, lags) and each lag's window correction."""
-    size = 2 * params.pitch_window
-    bins = np.arange(size // 2 + 1)
-    hz = bins * params.rate_hz / size
-    used = slice(
-        int(np.searchsorted(hz, params.pitch_low_hz)), int(np.searchsorted(hz, params.pitch_high_hz))
+def _lags(params: HearingParams) -> tuple[Lags, Lags]:
+    """Return the lags of the lowest notes, from a longer window of slower samples, and of all others."""
+    low, middle, top = params.lowest_midi, params.long_below_midi, params.highest_midi + 1
+    slow_hz = params.rate_hz / SLOWER
+    low_band = (params.long_low_hz, DULL_SHARE * slow_hz / 2.0)
+    band = (params.pitch_low_hz, params.pitch_high_hz)
+    others = _lags_between(middle, top, params.rate_hz, window=params.pitch_window, band_hz=band)
+    lowest = _lags_between(low, middle, slow_hz, window=params.long_window // SLOWER, band_hz=low_band)
+    left = float(others.fading[0]) ** (1.0 - CORRECTED)  # so that neighbours across the seam compare
+    return (
+        replace(lowest, correction=np.float32(left) / lowest.fading),
+        replace(others, correction=np.maximum(others.fading, WINDOW_ACF_FLOOR) ** np.float32(-CORRECTED)),
     )
-    lags = params.rate_hz / (440.0 * 2.0 ** ((_lag_midi(params) - 69.0) / 12.0))
-    kernel = np.cos(2.0 * np.pi * bins[used, None] * lags / size)
-    window_acf = fft.irfft(np.abs(fft.rfft(np.hanning(params.pitch_window), size)) ** 2)
-    correction = np.interp(lags, np.arange(size // 2), window_acf[: size // 2] / window_acf[0])
-    correction = np.maximum(correction, WINDOW_ACF_FLOOR) ** -0.75
-    return used, kernel.astype(np.float32), correction.astype(np.float32)
 
 
-def _lag_midi(params: HearingParams) -> NDArray[np.float64]:
-    """Return the pitch of every lag, from a third below the lowest semitone upwards."""
-    count = (params.highest_midi - params.lowest_midi + 1) * STEPS + GUARD
-    return params.lowest_midi + (np.arange(count) - STEPS // 2) / STEPS
+def _lags_between(
+    low_midi: int, high_midi: int, rate_hz: float, *, window: int, band_hz: tuple[float, float]
+) -> Lags:
+    """Return the lags of ``low_midi`` to ``high_midi`` (exclusive), and GUARD above them, uncorrected."""
+    size = 2 * window
+    bins = np.arange(size // 2 + 1)
+    used = slice(*np.searchsorted(bins * rate_hz / size, band_hz).tolist())
+    midi = low_midi + (np.arange((high_midi - low_midi) * STEPS + GUARD) - STEPS // 2) / STEPS
+    lags = rate_hz / (440.0 * 2.0 ** ((midi - 69.0) / 12.0))
+    kernel = np.cos(2.0 * np.pi * bins[used, None] * lags / size).astype(np.float32)
+    taper = np.hanning(window)
+    window_acf = fft.irfft(np.abs(fft.rfft(taper, size)) ** 2)
+    fading = np.interp(lags, np.arange(size // 2), window_acf[: size // 2] / window_acf[0]).astype(np.float32)
+    return Lags(taper.astype(np.float32), used, kernel, fading, np.ones_like(fading))
 
 
 @lru_cache(maxsize=4)
@@ -94,23 +123,20 @@ def _framed(samples: Floats, size: int, hop: int, count: int) -> Floats:
     return np.lib.stride_tricks.sliding_window_view(padded, size)[: count * hop : hop]
 
 
-def _salience(frames: Floats, params: HearingParams) -> Floats:
+def _salience(frames: Floats, lags: Lags, period_dip: float) -> Floats:
     """Return how periodic each frame is at each lag, (n, lags), at most about 1.
 
     The autocorrelation of a compressed spectrum [1]_ (power to 3/4, which is cheap by square
     roots). A lag counts only after the function has dipped between it and zero: that rules
     out the main lobe, which low-passed noise has too.
     """
-    used, kernel, correction = _lag_kernel(params)
-    spectrum = fft.rfft(frames * np.hanning(params.pitch_window).astype(np.float32), 2 * params.pitch_window)[
-        :, used
-    ]
+    spectrum = fft.rfft(frames * lags.taper, 2 * len(lags.taper))[:, lags.used]
     root = np.sqrt(spectrum.real**2 + spectrum.imag**2)
     compressed = root * np.sqrt(root)
     energy = compressed.sum(axis=1, keepdims=True) + np.float32(TINY)
-    periodic = compressed @ kernel / energy * correction
+    periodic = compressed @ lags.kernel / energy * lags.correction
     dip = np.minimum.accumulate(periodic[:, ::-1], axis=1)[:, ::-1]
-    periodic = np.where(dip < params.period_dip * periodic, periodic, np.minimum(periodic, 0.0))
+    periodic = np.where(dip < period_dip * periodic, periodic, np.minimum(periodic, 0.0))
     return np.asarray(periodic[:, :-GUARD], dtype=np.float32)
 
 
@@ -128,17 +154,25 @@ def _level(frames: Floats) -> Floats:
 def frames_of(samples: Floats, params: HearingParams) -> Frames:
     """Return the frames of ``samples`` (n,) at ``params.rate_hz``; frame t is centred on sample t * hop."""
     count = len(samples) // params.hop + 1
+    low, others = _lags(params)
+    slow = np.asarray(soxr.resample(samples, SLOWER, 1, quality="LQ"), dtype=np.float32)
+    rare = count // EVERY + 1
+    slowly = _framed(slow, len(low.taper), EVERY * params.hop // SLOWER, rare)
+    lowest = np.concatenate(
+        [_salience(slowly[at : at + PAGE], low, params.period_dip) for at in range(0, rare, PAGE)]
+    )
     views = [
         _framed(samples, size, params.hop, count)
         for size in (params.pitch_window, params.flux_window, params.level_window)
     ]
     pages = [
         (
-            _salience(views[0][at : at + PAGE], params),
+            _salience(views[0][at : at + PAGE], others, params.period_dip),
             _bands(views[1][at : at + PAGE], params),
             _level(views[2][at : at + PAGE]),
         )
         for at in range(0, count, PAGE)
     ]
     salience, bands, level = (np.concatenate(parts) for parts in zip(*pages, strict=True))
+    salience = np.concatenate([np.repeat(lowest, EVERY, axis=0)[:count], salience], axis=1)
     return Frames(salience.reshape(count, -1, STEPS), bands, level)

@@ -1,12 +1,14 @@
 """Fit the five networks again: ``python -m batch.hearing.fit FOLDER...``.
 
 A folder holds takes (``NAME.flac``) with what was played (``NAME.truth.json``: ``notes`` as
-[onset_s, offset_s, pitch_midi]). Needs scikit-learn, some minutes and 3 GB.
+[onset_s, offset_s, pitch_midi]); ``material`` makes such folders. Needs scikit-learn, ten
+minutes and 6 GB.
 
-The weights that ship come from some 600 takes of 12 to 30 s. Annotated jazz solos played by the
-sampled instruments of two General MIDI banks, dry, noisy, in a room, with a band or a click
-bleeding in, with vibrato, bends, ghost notes and at double speed; the same sung, blown and
-plucked by synthesis with glides, breath and consonants; hum, noise and rumble without a note.
+The weights that ship come from 1050 takes of 12 to 30 s: 420 by ``material`` as it was, 610 by
+what it grew out of, 20 of a text-to-speech program. Annotated jazz solos played by the sampled
+instruments of two General MIDI banks, dry, noisy, in a room, with a band or a click bleeding
+in, with vibrato, bends, ghost notes and at double speed; the same sung, blown and plucked by
+synthesis with glides, breath and consonants; speech, hum, noise and rumble without a note.
 """
 
 import json
@@ -35,6 +37,7 @@ from batch.hearing.stretch import Stretch
 HERE = Path(__file__).parent
 MOMENT_FRAMES = 1.5  # a frame this near the true moment is it
 WINDOW_S = 0.05  # s, an onset this far off is still the same one
+EVERY_ATTACK, EVERY_RELEASE = 3, 6  # takes of which one is used: every frame of a note is an example
 MEMBERS = 4  # networks in a committee: their mean varies less with chance
 Layers = list[tuple[np.ndarray, np.ndarray]]
 Example = tuple[Floats, np.ndarray]
@@ -186,11 +189,11 @@ def write(name: str, layers: Layers) -> None:
 def main(folders: list[str]) -> None:
     """Fit the five verdicts in order: each looks at what the one before leaves."""
     takes = list(takes_in(Path(folder) for folder in folders))
-    write("boundaries", fitted([boundary_examples(*take) for take in takes], (48, 24)))
+    write("boundaries", fitted([boundary_examples(*take) for take in takes], (64, 32)))
     write("pitches", fitted([pitch_examples(*take) for take in takes], (48, 24)))
-    write("belonging", fitted([belonging_examples(*take) for take in takes], (48, 24)))
-    write("attacks", fitted([attack_examples(*take) for take in takes], (24,)))
-    write("releases", fitted([release_examples(*take) for take in takes], (24,)))
+    write("belonging", fitted([belonging_examples(*take) for take in takes], (64, 32)))
+    write("attacks", fitted([attack_examples(*take) for take in takes[::EVERY_ATTACK]], (24,)))
+    write("releases", fitted([release_examples(*take) for take in takes[::EVERY_RELEASE]], (24,)))
 
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ import numpy as np
 
 from batch.hearing.belonging import belongs_log_odds
 from batch.hearing.boundaries import begin_log_odds
+from batch.hearing.contour import contour_of
 from batch.hearing.decode import decode
 from batch.hearing.features import Floats, Frames, frames_of
 from batch.hearing.onsets import loudness_of, onset_rewards, onset_strength, silence_evidence
@@ -51,7 +52,9 @@ def line_spans(spans: Spans, stretch: Stretch, params: HearingParams) -> tuple[S
     if not len(line):
         return line, odds[belongs]
     pitch, right = choose_pitches(line, stretch, params)
-    return line.at(pitch), np.asarray(right / (1.0 + np.exp(-odds[belongs])), dtype=np.float32)
+    sure = np.asarray(right / (1.0 + np.exp(-odds[belongs])), dtype=np.float32)
+    kept = sure >= params.least_sure
+    return line.at(pitch).only(kept), sure[kept]
 
 
 def candidate_spans(frames: Frames, params: HearingParams) -> tuple[Spans, Stretch]:
@@ -68,7 +71,7 @@ def candidate_spans(frames: Frames, params: HearingParams) -> tuple[Spans, Stret
         params.again_cost,
     )
     spans = spans_of(state, starts, params.shortest_frames)
-    return spans, prepared(frames, salience, strength, loudness)
+    return spans, prepared(frames, salience, contour_of(frames.salience, state), strength, loudness)
 
 
 @dataclass(frozen=True, slots=True)

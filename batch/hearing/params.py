@@ -22,10 +22,13 @@ class HearingParams:
     overlap_s: float = 10.0  # s heard twice, so that neighbouring chunks can agree where to join
 
     # Pitch salience: generalised autocorrelation (Tolonen & Karjalainen 2000).
-    lowest_midi: int = 33  # A1, 55 Hz: two periods in pitch_window
+    lowest_midi: int = 28  # E1, 41 Hz: the lowest string of a bass
     highest_midi: int = 100  # E7, over the top of every lead instrument but the piccolo
     pitch_low_hz: float = 50.0  # below it, rumble
     pitch_high_hz: float = 5_000.0  # above it, partials of wind and string tones are noise
+    long_window: int = 1536  # samples, 70 ms: nearly three periods of the lowest pitch
+    long_below_midi: int = 40  # E2: below it pitch_window holds less than three periods
+    long_low_hz: float = 35.0  # below it, rumble under the lowest pitch
     period_dip: float = 0.5  # a lag is a period once the function fell below this share (rendered solos)
     octave_lift: float = 0.02  # salience an octave: of two fitting periods take the shorter (rendered solos)
 
@@ -57,7 +60,8 @@ class HearingParams:
     # What is a note, and which.
     shortest_frames: int = 3  # 17 ms: the dynamic program's shortest span looked at
     begin_log_odds: float = -1.5  # a span may begin a note: the second look is stricter (rendered solos)
-    belongs_log_odds: float = 0.0  # a note is the line's at even odds
+    belongs_log_odds: float = -1.0  # a note of the line lost costs more than one too many (rendered solos)
+    least_sure: float = 0.05  # what has hardly a pitch is a hiss, a breath or a key (rendered solos)
     run_on_frames: int = 8  # 46 ms of silence, after which a span that begins no note is nobody's
     leap_cost: float = 0.2  # log-odds a semitone of leap beyond leap_free
     leap_free: int = 7  # semitones: up to a fifth is a step like any other

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
 
+from batch.hearing.contour import moments_of
 from batch.hearing.features import Floats, Frames
 from batch.hearing.onsets import MEAN_FRAMES, Loudness, Strength
 from batch.hearing.spans import Ints
@@ -47,7 +48,7 @@ class Stretch:
     """Frames and everything derived from them that decisions about spans read.
 
     ``level_db`` (n,) counts from the playing level; ``salience`` (n, pitches) has the lags of
-    a semitone joined.
+    a semitone joined; ``contour_sum`` sums ``contour.moments_of``.
     """
 
     frames: Frames
@@ -58,6 +59,7 @@ class Stretch:
     salience_sum: RunningSum
     bands_sum: RunningSum
     power_sum: RunningSum
+    contour_sum: RunningSum
     peak: Floats
     peak_regions: Floats
     mean_strength: Floats
@@ -72,8 +74,17 @@ class Stretch:
         """Return the RMS level of each span, dB against the playing level."""
         return np.asarray(10.0 * np.log10(self.power_sum.mean(start, end)[:, 0] + 1e-9))
 
+    def pitch_between(self, start: Ints, end: Ints) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return (k,) mean and spread in semitones of the pitch where it sounds; NaN where it never does."""
+        share, pitch, square = self.contour_sum.mean(start, end).T
+        share = np.where(share > 0.0, share, np.nan)
+        mean = pitch / share
+        return mean, np.sqrt(np.maximum(square / share - mean**2, 0.0))
 
-def prepared(frames: Frames, salience: Floats, strength: Strength, loudness: Loudness) -> Stretch:
+
+def prepared(
+    frames: Frames, salience: Floats, contour: Floats, strength: Strength, loudness: Loudness
+) -> Stretch:
     """Prepare the sums and running extremes of a stretch."""
     level = np.maximum(frames.level_db - np.float32(loudness.playing_db), np.float32(QUIETEST_DB))
     power = np.asarray(10.0 ** (level / 10.0), dtype=np.float32)
@@ -87,6 +98,7 @@ def prepared(frames: Frames, salience: Floats, strength: Strength, loudness: Lou
         salience_sum=RunningSum.of(salience),
         bands_sum=RunningSum.of(frames.bands_db),
         power_sum=RunningSum.of(power[:, None]),
+        contour_sum=RunningSum.of(moments_of(contour)),
         peak=maximum_filter1d(strength.overall, near),
         peak_regions=maximum_filter1d(strength.regions, near, axis=0),
         mean_strength=uniform_filter1d(strength.overall, MEAN_FRAMES),

@@ -2,12 +2,15 @@
 
 import numpy as np
 
+from batch.hearing.contour import refined
 from batch.hearing.features import STEPS, Floats
 from batch.hearing.moments import attack_frames, release_frames
 from batch.hearing.params import HearingParams
 from batch.hearing.spans import Spans
 from batch.hearing.stretch import Stretch
 from batch.model import Note
+
+FURTHEST = 0.4  # semitones out of tune: of a pitch between two semitones the one chosen is reported
 
 
 def timed(
@@ -41,13 +44,18 @@ def timed(
 
 
 def _midi(spans: Spans, stretch: Stretch, params: HearingParams) -> list[float]:
-    """Return each note's pitch to a third of a semitone: the lag that fits it best on average."""
+    """Return each note's pitch: between the lags that fit it best on average, near the semitone chosen."""
+    if not len(spans):
+        return []
     salience = stretch.frames.salience
-    steps = [
-        int(salience[a:b, k].mean(axis=0).argmax())
-        for a, b, k in zip(spans.start.tolist(), spans.end.tolist(), spans.pitch.tolist(), strict=True)
-    ]
-    return [
-        params.lowest_midi + k + (step - STEPS // 2) / STEPS
-        for k, step in zip(spans.pitch.tolist(), steps, strict=True)
-    ]
+    middle = np.clip(spans.pitch, 1, salience.shape[1] - 2)
+    around = np.stack(
+        [
+            salience[a:b, k - 1 : k + 2].mean(axis=0)
+            for a, b, k in zip(spans.start.tolist(), spans.end.tolist(), middle.tolist(), strict=True)
+        ]
+    )
+    rows, near = np.arange(len(spans)), spans.pitch - middle + 1
+    out_of_tune = refined(around, rows, near, STEPS // 2) - near
+    pitch = params.lowest_midi + spans.pitch + np.clip(out_of_tune, -FURTHEST, FURTHEST)
+    return [float(midi) for midi in pitch]

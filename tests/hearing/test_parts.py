@@ -11,6 +11,7 @@ from played import RATE, blown, hz, line, melody, plucked
 from batch.hearing.belonging import belonging_evidence
 from batch.hearing.boundaries import boundary_evidence, following, preceding
 from batch.hearing.chunks import joined, overlapping, resampled
+from batch.hearing.contour import contour_of, refined
 from batch.hearing.decode import GAP, decode
 from batch.hearing.features import band_of_hz, frames_of
 from batch.hearing.line import candidate_spans, found_notes
@@ -85,6 +86,25 @@ def test_a_steady_tone_is_most_salient_at_its_pitch(midi):
     pitch = DEFAULTS.lowest_midi + (middle.argmax() - 1) / 3
     assert (pitch - midi + 6) % 12 - 6 == pytest.approx(0.0, abs=0.34)  # the octave is decided later
     assert middle.max() > 0.6
+
+
+def test_a_pitch_between_lags_is_where_the_parabola_peaks():
+    # By hand: through 0.5, 0.9, 0.7 it peaks 0.5 * (0.5 - 0.7) / (0.5 - 1.8 + 0.7) = 1/6 of a lag on.
+    salience = np.zeros((1, 5, 3), np.float32)
+    salience[0, 2] = [0.5, 0.9, 0.7]
+    assert refined(salience, np.array([0]), np.array([2]), 1) == pytest.approx(2 + 1 / 18)
+
+
+def test_a_contour_follows_a_bend_and_knows_silence():
+    t = np.arange(RATE) / RATE
+    midi = 60.0 + np.clip(t - 0.4, 0.0, 0.2) * 10.0  # two semitones up within 0.2 s
+    tone = sum(np.sin(k * 2 * np.pi * np.cumsum(hz(midi)) / RATE) / k for k in range(1, 8))
+    frames = frames_of(tone.astype(np.float32), DEFAULTS)
+    state = np.round(midi[:: DEFAULTS.hop] - DEFAULTS.lowest_midi).astype(np.int16)
+    state[-10:] = GAP
+    contour = contour_of(frames.salience[: len(state)], state)
+    assert contour[10:-10] == pytest.approx(midi[:: DEFAULTS.hop][10:-10] - DEFAULTS.lowest_midi, abs=0.15)
+    assert np.isnan(contour[-10:]).all()
 
 
 def test_noise_is_not_salient():

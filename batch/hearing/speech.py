@@ -1,0 +1,37 @@
+"""Somebody talking, by additive synthesis: what must not be heard as a line. Material for ``fit``."""
+
+import numpy as np
+from scipy.ndimage import gaussian_filter1d
+
+from batch.hearing.noise import RATE_HZ, Samples
+from batch.hearing.synthesis import Curves, consonant, sounded, stressed
+
+
+def speech(rng: np.random.Generator, count: int) -> Samples:
+    """Return somebody talking: syllables whose pitch never stays, hiss between them, pauses."""
+    low = rng.uniform(42.0, 60.0)
+    curves = Curves.of(count, low)
+    at, pace = rng.uniform(0.1, 1.0), rng.uniform(3.0, 6.5)
+    while at < count / RATE_HZ:
+        for left in range(int(rng.integers(3, 14)), 0, -1):
+            length_s = rng.uniform(0.6, 1.5) / pace
+            syllable(rng, curves, at, length_s, low + 0.4 * left + rng.exponential(2.0))
+            at += length_s
+        at += rng.uniform(0.2, 1.5)
+    curves.pitch = gaussian_filter1d(curves.pitch, 0.02 * RATE_HZ)
+    return sounded(rng, curves, vowels=True)
+
+
+def syllable(rng: np.random.Generator, curves: Curves, at_s: float, length_s: float, pitch: float) -> None:
+    """Speak one syllable into ``curves``: up or down by some semitones, two vowels, a consonant before it."""
+    span = slice(
+        int(at_s * RATE_HZ), min(int((at_s + length_s * rng.uniform(0.5, 1.0)) * RATE_HZ), len(curves.pitch))
+    )
+    t = np.linspace(0.0, 1.0, max(span.stop - span.start, 0))
+    if not len(t):
+        return
+    curves.pitch[span] = pitch + rng.normal(-1.0, 2.5) * t + rng.uniform(0.0, 2.0) * np.sin(np.pi * t)
+    curves.level[span] = np.sin(np.pi * t) ** 0.5 * stressed(rng)
+    curves.vowel[span] = np.where(t < rng.uniform(0.3, 0.9), rng.integers(5), rng.integers(5))
+    if rng.random() < 0.7:  # noqa: PLR2004  share
+        consonant(rng, curves, span.start)
