@@ -1,6 +1,7 @@
 """The published file format: an analysis as JSON, and back."""
 
 import json
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -61,3 +62,7 @@ def _rounded(value: Any) -> Any:
     if isinstance(value, list):
         return [_rounded(entry) for entry in value]
     return value
+
+
+if __name__ == "__main__":
+    sys.stdout.write(json.dumps(analysis_schema(), indent=1) + "\n")

@@ -3,6 +3,7 @@
 import json
 import math
 from dataclasses import replace
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -190,3 +191,14 @@ def test_the_json_schema_describes_every_field_that_is_written():
 
     compare(schema, json.loads(dump_analysis(FULL)))
     assert set(schema["required"]) == {"take", "grid", "notes", "phrases", "variety"}
+
+
+def test_the_published_schema_is_the_models_own():
+    # batch/analysis.schema.json is what readers in other languages validate with. Wording may
+    # differ between versions of pydantic, names and types may not.
+    published = json.loads(files("batch").joinpath("analysis.schema.json").read_text(encoding="utf-8"))
+    current = analysis_schema()
+    assert published["properties"].keys() == current["properties"].keys()
+    assert {
+        name: sorted(d.get("properties", d.get("enum", ()))) for name, d in published["$defs"].items()
+    } == {name: sorted(d.get("properties", d.get("enum", ()))) for name, d in current["$defs"].items()}
