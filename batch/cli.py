@@ -4,7 +4,6 @@ Each command imports what it needs when it runs, so that ``--help`` is there at 
 """
 
 import argparse
-import difflib
 import errno
 import os
 import signal
@@ -123,10 +122,11 @@ def rank(asked: argparse.Namespace) -> int:
     """Sort takes by variety or one of its parts."""
     from batch import rank as ranking
     from batch.catalogue import State
+    from batch.lookup import is_there
     from batch.terminal import print_ranking
 
     with _catalogue(asked.folder) as catalogue:
-        entries = [entry for entry in catalogue.entries() if _is_there(entry.path)]
+        entries = [entry for entry in catalogue.entries() if is_there(entry.path)]
     ranked = ranking.rank([entry for entry in entries if entry.state is State.DONE], by=asked.by)
     if asked.format == "table":
         print_ranking(ranked, asked.by, failed=sum(entry.state is State.FAILED for entry in entries))
@@ -157,10 +157,11 @@ def show(asked: argparse.Namespace) -> int:
 
 def status(asked: argparse.Namespace) -> int:
     """Say what is waiting, running, done and failed."""
+    from batch.lookup import is_there
     from batch.terminal import print_status
 
     with _catalogue(asked.folder) as catalogue:
-        print_status([entry for entry in catalogue.entries() if _is_there(entry.path)])
+        print_status([entry for entry in catalogue.entries() if is_there(entry.path)])
     return ALL_WELL
 
 
@@ -228,36 +229,16 @@ def _default_out(paths: Sequence[Path]) -> Path:
 
 
 def _find_take(asked: str, folder: Path | None) -> tuple[Path, "Entry"]:
-    """Return the output folder and the entry of the take that a player means: a path, a name, a title."""
+    """Return the output folder and the entry of the take that a player means."""
     from batch.catalogue import open_catalogue
+    from batch.lookup import find_take
     from batch.names import absolute
 
-    path = absolute(Path(asked))
-    where = _catalogue_folder(folder or (path.parent if path.parent.is_dir() else Path()))
+    parent = absolute(Path(asked)).parent
+    where = _catalogue_folder(folder or (parent if parent.is_dir() else Path()))
     with open_catalogue(where) as catalogue:
         entries = catalogue.entries()
-    exact = [entry for entry in entries if entry.path == path]
-    named = [entry for entry in entries if asked.casefold() in _names_of(entry)]
-    found = exact or named
-    if len(found) > 1:
-        names = ", ".join(str(entry.path) for entry in found)
-        raise BatchError(f"{asked}: is the name of {len(found)} takes; say which: {names}")
-    if not found:
-        known = [name for entry in entries for name in _names_of(entry)]
-        close = difflib.get_close_matches(asked.casefold(), known, n=1)
-        hint = f"did you mean {close[0]}?" if close else "see takemill rank for what is"
-        raise BatchError(f"{asked}: is not in the catalogue of {where}; {hint}")
-    return where, found[0]
-
-
-def _names_of(entry: "Entry") -> set[str]:
-    names = {entry.name, entry.path.name, entry.path.stem, entry.title}
-    return {name.casefold() for name in names if name}
-
-
-def _is_there(recording: Path) -> bool:
-    """Return whether a recording exists, as far as can be told: a folder out of reach says nothing."""
-    return os.path.exists(recording) or not os.path.isdir(recording.parent)
+    return where, find_take(asked, entries)
 
 
 def _ranking_file(ranked: Sequence["Ranked"], wanted: str) -> bytes:

@@ -4,22 +4,17 @@ import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
-from typing import NoReturn, Protocol
+from typing import Protocol
 
-from rich.cells import cell_len
-from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.text import Text
 
 from batch.catalogue import Entry, State
+from batch.columns import Column, console, inert, print_table
 from batch.engine import Did, Outcome
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
 from batch.rank import BY_SCORE, Ranked
-
-PLAIN_WIDTH = 160
-"""Columns of a table that goes to a file or a pipe."""
 
 _STYLES = {Did.HEARD: "green", Did.WRITTEN: "green", Did.KNOWN: "dim", Did.FAILED: "bold red"}
 _GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
@@ -34,52 +29,11 @@ _PART_HEADS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
-    """A column of a table. The lower ``gives_way``, the sooner it goes where room is short; None stays."""
-
-    head: str
-    cells: Sequence[str]
-    left: bool = False
-    gives_way: int | None = None
-
-    @property
-    def width(self) -> int:
-        """Return how many terminal cells the widest entry takes."""
-        return max(cell_len(text) for text in (self.head, *self.cells))
-
-    def cell(self, text: str) -> str:
-        """Return ``text`` filled up to the column's width."""
-        space = " " * (self.width - cell_len(text))
-        return text + space if self.left else space + text
-
-
 class Tracker(Protocol):
     """Counts takes as they are done."""
 
     def advance(self) -> None:
         """One more take is done."""
-
-
-def inert(text: str) -> str:
-    """Return text without control characters, which a terminal would obey."""
-    return "".join(c if c.isprintable() else "?" for c in text)
-
-
-class _Console(Console):
-    def on_broken_pipe(self) -> NoReturn:
-        """Let the command line say what a reader who has seen enough means, instead of ending here."""
-        raise BrokenPipeError
-
-
-def console(*, errors: bool = False) -> Console:
-    """Return a console for standard output or standard error.
-
-    Colour only on a terminal, and never where NO_COLOR is set (no-color.org).
-    """
-    stream = sys.stderr if errors else sys.stdout
-    width = None if stream is not None and stream.isatty() else PLAIN_WIDTH
-    return _Console(file=stream, width=width, highlight=False, markup=False, emoji=False, soft_wrap=True)
 
 
 def say_outcome(outcome: Outcome) -> None:
@@ -140,7 +94,7 @@ class _Bar:
 def print_ranking(ranked: Sequence[Ranked], by: str, *, failed: int = 0) -> None:
     """Print takes in order, with the places each may hold and what to beware of."""
     if ranked:
-        _print_table(_ranking_columns(ranked))
+        print_table(_ranking_columns(ranked))
     for note in _ranking_notes(ranked, by, failed):
         console().print(Text(note, style="dim"))
 
@@ -211,7 +165,7 @@ def print_take(analysis: Analysis, path: Path) -> None:
     for warning in analysis.warnings:
         out.print(Text(inert(warning), style="yellow"))
     if analysis.phrases:
-        _print_table(_phrase_columns(analysis.phrases, in_beats=analysis.grid is not None))
+        print_table(_phrase_columns(analysis.phrases, in_beats=analysis.grid is not None))
         out.print(Text("~ close to the line between two labels", style="dim"))
 
 
@@ -305,18 +259,3 @@ def _signed(value: float) -> str:
 
 def _range(entry: Entry) -> str:
     return "" if entry.low is None else f"{entry.low:.0f}-{entry.high:.0f}"
-
-
-def _print_table(columns: Sequence[Column]) -> None:
-    """Print columns without lines; where they do not fit, those that give way soonest are left out."""
-    out = console()
-    shown = list(columns)
-    while sum(column.width + 1 for column in shown) - 1 > out.width:
-        giving = [column for column in shown if column.gives_way is not None]
-        if not giving:
-            break
-        shown.remove(min(giving, key=lambda column: column.gives_way or 0))
-    heads = " ".join(column.cell(column.head) for column in shown)
-    out.print(Text(heads.rstrip(), style="dim"))
-    for row in range(len(columns[0].cells)):
-        out.print(Text(" ".join(column.cell(column.cells[row]) for column in shown).rstrip()))
