@@ -274,6 +274,15 @@ def wait_for(path: Path, seconds: float = 60) -> None:
         time.sleep(0.1)
 
 
+def said_until(watcher: subprocess.Popen[str], words: str) -> list[str]:
+    """Return the lines that a watcher says up to the one that holds ``words``."""
+    lines = [""]
+    while words not in lines[-1]:
+        lines.append(watcher.stdout.readline())
+        assert lines[-1], f"the watcher ended without saying {words!r}: {lines}"
+    return lines
+
+
 @pytest.fixture
 def watching(tmp_path: Path):
     """A folder under watch, with a short settle time; the watcher is stopped at the end."""
@@ -289,47 +298,46 @@ def watching(tmp_path: Path):
 
 def test_watch_catches_up_hears_what_lands_and_stops_when_told(watching):
     folder, watcher = watching
-    wait_for(folder / "markers" / "before.analysis.json")
+    heard = said_until(watcher, "before.mid: 6 phrases")
     write_midi_take(folder / "landed.mid", line(phrases=5))
-    wait_for(folder / "markers" / "landed.analysis.json")
+    heard += said_until(watcher, "landed.mid: 5 phrases")
     watcher.send_signal(signal.SIGTERM)
-    said, _ = watcher.communicate(timeout=10)
+    rest, _ = watcher.communicate(timeout=10)
     assert watcher.returncode == 0
+    said = "".join([*heard, rest])
     assert said.count("landed.mid: 5 phrases") == 1
     assert said.count("before.mid: 6 phrases") == 1
+    assert "stopped" in rest
 
 
 def test_watch_started_again_does_nothing_for_takes_it_knows(takemill, watching):
     folder, watcher = watching
-    wait_for(folder / "markers" / "before.analysis.json")
-    time.sleep(1)  # the catalogue is written after the files
+    said_until(watcher, "files in")
     watcher.send_signal(signal.SIGTERM)
     watcher.communicate(timeout=10)
     stamp = (folder / "markers" / "before.analysis.json").stat().st_mtime_ns
     again = subprocess.Popen([COMMAND, "watch", folder], stdout=subprocess.PIPE, text=True)
-    time.sleep(3)
+    said = said_until(again, "files in")
     again.send_signal(signal.SIGTERM)
-    said, _ = again.communicate(timeout=10)
-    assert "1 heard before" in said
+    again.communicate(timeout=10)
+    assert said[-1].startswith("1 heard before")
     assert (folder / "markers" / "before.analysis.json").stat().st_mtime_ns == stamp
     assert "0 waiting, 0 running, 1 done" in takemill("status", folder).stdout
 
 
 def test_a_take_that_goes_before_it_is_finished_is_forgotten(takemill, watching):
-    folder, _ = watching
-    wait_for(folder / "markers" / "before.analysis.json")
+    folder, watcher = watching
+    said_until(watcher, "files in")
     (folder / "partial.mid").write_bytes(b"MThd")
     (folder / "partial.mid").unlink()
     write_midi_take(folder / "landed.mid", line(phrases=5))
-    wait_for(folder / "markers" / "landed.analysis.json")
-    time.sleep(1)
+    said_until(watcher, "files in")
     assert "0 waiting, 0 running, 2 done, 0 failed" in takemill("status", folder).stdout
 
 
 def test_watch_goes_on_where_the_output_folder_was_removed(watching):
-    folder, _ = watching
-    wait_for(folder / "markers" / "before.analysis.json")
-    time.sleep(1)
+    folder, watcher = watching
+    said_until(watcher, "files in")
     shutil.rmtree(folder / "markers")
     write_midi_take(folder / "landed.mid", line(phrases=5))
     wait_for(folder / "markers" / "landed.analysis.json")
