@@ -5,7 +5,6 @@ from functools import partial
 
 import numpy as np
 
-from batch.errors import BatchError
 from batch.grid import grid_from_map, grid_from_tempo
 from batch.groove import rubs
 from batch.hearing import hear_notes
@@ -40,7 +39,7 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         If the take's sound breaks off or is no sound.
     """
     meter = Meter()
-    notes = take.notes if isinstance(take, MidiTake) else hear_notes(partial(take.blocks, meter), _rate(take))
+    notes = take.notes if isinstance(take, MidiTake) else _heard(take, meter)
     grid = find_grid(take, settings, session_map)
     feel = _feel(notes, grid)
     grid = replace(grid, swing_ratio=feel.swing_ratio) if grid else None
@@ -78,10 +77,8 @@ def find_grid(take: Take, settings: Settings, session_map: TempoMap | None) -> G
     return None
 
 
-def _rate(take: AudioTake) -> int:
-    if take.info.sample_rate_hz is None:
-        raise BatchError("an audio take has a sample rate")
-    return take.info.sample_rate_hz
+def _heard(take: AudioTake, meter: Meter) -> tuple[Note, ...]:
+    return hear_notes(partial(take.blocks, meter), take.sound.rate_hz)
 
 
 def _condition(take: Take, meter: Meter) -> tuple[str, ...]:

@@ -1,5 +1,6 @@
 """The listening pass as a whole: what must not change a take's score, and what the grid gives."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import mir_eval
@@ -9,7 +10,8 @@ import soundfile
 from sounding import sound_of, write_midi_take, write_take
 
 from batch.midi_take import read_tempo_map
-from batch.pipeline import analyse
+from batch.model import Groove
+from batch.pipeline import analyse, find_grid
 from batch.settings import Settings
 from batch.takes import open_take
 from batch.tempo import TempoMap
@@ -107,3 +109,17 @@ def test_a_midi_take_is_its_own_grid(tmp_path):
     grid = analyse(open_take(path, "fingerprint"), Settings(), None).grid
     assert (grid.source, grid.tempo_bpm) == ("midi take", pytest.approx(90))
     assert read_tempo_map(path).seconds_at(960) == pytest.approx(60 / 90)
+
+
+@pytest.mark.parametrize(("confidence", "measured"), [(0.79, False), (0.8, True)])
+def test_a_grid_less_sure_than_the_settings_ask_leaves_the_groove_unmeasured(
+    tmp_path, monkeypatch, confidence, measured
+):
+    # No source of this version gives a doubtful grid, so the test lowers the confidence of a true one.
+    def doubtful(*arguments):
+        return replace(find_grid(*arguments), confidence=confidence)
+
+    monkeypatch.setattr("batch.pipeline.find_grid", doubtful)
+    phrases = heard(write_midi_take(tmp_path / "take.mid", improvised())).phrases
+    assert all((p.labels.groove is not Groove.UNMEASURED) is measured for p in phrases)
+    assert all((p.evidence.syncopation is not None) is measured for p in phrases)
