@@ -1,8 +1,8 @@
 """A session's tempo map: seconds to ticks and back, and where its beats and bars fall."""
 
 import math
-from bisect import bisect_right
-from collections.abc import Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from itertools import accumulate, count, pairwise
 
@@ -93,18 +93,41 @@ class TempoMap:
         us_per_quarter = round(60e6 / tempo_bpm / change.quarters_per_beat)
         return cls(ticks_per_quarter, (TempoChange(0, us_per_quarter),), (change,))
 
-    def with_resolution(self, ticks_per_quarter: int) -> "TempoMap":
-        """Return the same map counted in other ticks.
+    def on_beats(self, ticks_per_quarter: int) -> "TempoMap":
+        """Return a map in other ticks whose tempo changes on felt beats only, for programs that need that.
 
-        Changes that fall between the new ticks move to the nearest; of several on one tick
-        the last one counts.
+        A beat inside which the tempo changes gets one tempo, such that it lasts as long, and
+        what rounding to microseconds leaves over goes to the next such beat: every beat keeps
+        its time. Of several meters on one of the new ticks the last one counts.
         """
-        if ticks_per_quarter == self.ticks_per_quarter:
-            return self
         scale = ticks_per_quarter / self.ticks_per_quarter
-        tempos = {t.tick: t for t in (replace(c, tick=round(c.tick * scale)) for c in self.tempos)}
+        edges = sorted({edge for change in self.tempos for edge in self._beat_around(change.tick)})
+        tempos: dict[int, TempoChange] = {}
+        now_s = self.seconds_at(edges[0])
+        for edge, until in pairwise([*edges, math.inf]):
+            tick, us = round(edge * scale), self._change_at(edge).us_per_quarter
+            if math.isfinite(until) and (ticks := round(until * scale) - tick):
+                if self._change_at(until, before=True).tick > edge:
+                    us = max(1, round((self.seconds_at(until) - now_s) * 1e6 * ticks_per_quarter / ticks))
+                now_s += ticks * us / ticks_per_quarter / 1e6
+            tempos[tick] = TempoChange(tick, us)
         meters = {m.tick: m for m in (replace(c, tick=round(c.tick * scale)) for c in self.meters)}
-        return TempoMap(ticks_per_quarter, tuple(tempos.values()), tuple(meters.values()))
+        return TempoMap(ticks_per_quarter, _without_repeats(tempos.values()), tuple(meters.values()))
+
+    def _beat_around(self, tick: int) -> tuple[float, ...]:
+        """Return the beat that ``tick`` is on; if it is on none, the one before and the one after."""
+        i = bisect_right(self.meters, tick, key=lambda meter: meter.tick) - 1
+        meter, step = self.meters[i], self.meters[i].quarters_per_beat * self.ticks_per_quarter
+        before = meter.tick + math.floor((tick - meter.tick) / step) * step
+        if before == tick:
+            return (before,)
+        following = self.meters[i + 1].tick if i + 1 < len(self.meters) else math.inf
+        return before, min(before + step, following)
+
+    def _change_at(self, tick: float, *, before: bool = False) -> TempoChange:
+        """Return the tempo in force at ``tick``, or just before it."""
+        find = bisect_left if before else bisect_right
+        return self.tempos[max(0, find(self.tempos, tick, key=lambda change: change.tick) - 1)]
 
     def seconds_at(self, tick: float) -> float:
         """Return the time of ``tick`` in seconds; ticks before 0 go on at the first tempo."""
@@ -142,3 +165,12 @@ class TempoMap:
                     return
             bars = (end - meter.tick) / (step * meter.beats_per_bar)
             first_bar += math.ceil(bars) if math.isfinite(bars) else 0
+
+
+def _without_repeats(changes: Iterable[TempoChange]) -> tuple[TempoChange, ...]:
+    """Leave out every change that changes nothing."""
+    kept: list[TempoChange] = []
+    for change in changes:
+        if not kept or change.us_per_quarter != kept[-1].us_per_quarter:
+            kept.append(change)
+    return tuple(kept)

@@ -94,7 +94,7 @@ class SessionClock:
         """
         if grid is None or grid.tempo_map is None:
             return cls(TempoMap.constant(session_tempo_bpm, (4, 4), TICKS_PER_QUARTER), 0.0)
-        return cls(grid.tempo_map.with_resolution(TICKS_PER_QUARTER), grid.starts_at_s)
+        return cls(grid.tempo_map.on_beats(TICKS_PER_QUARTER), grid.starts_at_s)
 
     def tick(self, time_s: float) -> int:
         """Return the tick of a time in the take."""

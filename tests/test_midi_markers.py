@@ -214,6 +214,22 @@ def test_positions_hold_over_an_hour_with_a_tempo_a_beat(seed, ticks_per_quarter
     assert all(tick % 960 == 0 for tick, _ in of_type(content, "set_tempo"))
 
 
+def test_positions_hold_over_an_hour_of_ramps_and_meters_off_the_beat():
+    chance = random.Random(6)
+    ticks = [0, *sorted(chance.sample(range(1, 480 * 8000), 20_000))]
+    tempos = tuple(TempoChange(tick, chance.randint(375_000, 1_000_000)) for tick in ticks)
+    meters = (MeterChange(0, 4, 4), MeterChange(480 * 40, 7, 8), MeterChange(480 * 40 + 1680, 12, 8))
+    grid = grid_of((0.0, 0.5), (1, 2), tempo_map=TempoMap(480, tempos, meters))
+    bounds = sorted(chance.uniform(0, HOUR_S) for _ in range(400))
+    spans = [(a, b) for a, b in pairwise(bounds) if b - a >= 0.01][::2]
+    content = MidiMarkers().render(analysis_of(phrases_at(spans), grid=grid))
+    assert_positions(content, spans)
+    # 40 quarters and one bar of 7/8 (3360 ticks), then dotted quarters.
+    turn = 960 * 40 + 3360
+    for tick, _ in of_type(content, "set_tempo"):
+        assert (tick - turn) % 1440 == 0 if tick >= turn else tick % 480 == 0
+
+
 def test_a_sessions_map_is_stated_in_full():
     # 480 ticks a quarter in the session, 960 in the file: ticks double.
     tempo_map = TempoMap(

@@ -157,22 +157,55 @@ def test_a_bar_has_the_same_number_wherever_the_counting_starts(tempo_map, from_
     )
 
 
-def test_another_resolution_keeps_every_time():
+def test_changes_on_the_beat_are_counted_in_other_ticks_as_they_are():
     # Ticks 1920 and 2880 of 480 are 3840 and 5760 of 960.
-    finer = THREE_TEMPOS.with_resolution(960)
-    assert [change.tick for change in finer.tempos] == [0, 3840, 5760]
-    assert [finer.seconds_at(2 * t) for t in (480, 2400, 9999)] == pytest.approx(
-        [THREE_TEMPOS.seconds_at(t) for t in (480, 2400, 9999)], abs=1e-12
+    finer = THREE_TEMPOS.on_beats(960)
+    assert finer.tempos == (
+        TempoChange(0, 500_000),
+        TempoChange(3840, 1_000_000),
+        TempoChange(5760, 250_000),
     )
 
 
+def test_a_beat_in_which_the_tempo_changes_gets_the_tempo_that_keeps_its_length():
+    # 120 a minute until the middle of the third beat, then 60: that beat lasts 0.25 + 0.5 = 0.75 s.
+    tempos = (*AT_120, TempoChange(1200, 1_000_000))
+    moved = TempoMap(480, tempos, IN_FOUR).on_beats(960)
+    assert moved.tempos == (
+        TempoChange(0, 500_000),
+        TempoChange(1920, 750_000),
+        TempoChange(2880, 1_000_000),
+    )
+
+
+def test_a_change_off_the_beat_of_six_eight_goes_to_its_dotted_quarters():
+    # An eighth is 480 ticks, the felt beat 1440: one eighth at 0.25 s and two at 0.5 s last 1.25 s,
+    # which is 1.25 / 1.5 s a quarter.
+    tempos = (*AT_120, TempoChange(480, 1_000_000))
+    moved = TempoMap(960, tempos, (MeterChange(0, 6, 8),)).on_beats(960)
+    assert moved.tempos == (TempoChange(0, 833_333), TempoChange(1440, 1_000_000))
+
+
+@given(tempo_maps(), st.lists(st.tuples(st.integers(1, 10**6), st.sampled_from([(3, 4), (6, 8), (7, 16)]))))
+def test_every_beat_keeps_its_time_when_changes_move_to_beats(tempo_map, meters):
+    by_tick = {0: MeterChange(0, 4, 4)} | {tick: MeterChange(tick, *meter) for tick, meter in sorted(meters)}
+    tempo_map = TempoMap(960, tempo_map.tempos, tuple(by_tick.values()))
+    moved = tempo_map.on_beats(960)
+    last = tempo_map.tempos[-1].tick
+    beats = [beat.time_s for beat in tempo_map.beats(0.0, tempo_map.seconds_at(last + 4000))]
+    beats_moved = [beat.time_s for beat in moved.beats(0.0, tempo_map.seconds_at(last + 4000))]
+    assert beats_moved[: len(beats)] == pytest.approx(beats, abs=1e-4)
+    on_beat = {round(moved.ticks_at(time), 3) for time in beats_moved}
+    assert {change.tick for change in moved.tempos} <= on_beat
+
+
 def test_of_changes_that_meet_on_a_coarser_tick_the_last_counts():
-    # Ticks 10 and 11 of 960 are 0.25 and 0.275 of 24: both move to tick 0.
-    tempos = (TempoChange(0, 500_000), TempoChange(10, 400_000), TempoChange(11, 300_000))
-    meters = (MeterChange(0, 4, 4), MeterChange(10, 3, 4))
-    coarse = TempoMap(960, tempos, meters).with_resolution(24)
+    # Bars of 1/64 at 960 ticks a quarter: beats on ticks 60 and 120, which are 0.25 and 0.5 of 4.
+    tempos = (*AT_120, TempoChange(60, 400_000), TempoChange(120, 300_000))
+    meters = (MeterChange(0, 1, 64), MeterChange(60, 3, 64))
+    coarse = TempoMap(960, tempos, meters).on_beats(4)
     assert coarse.tempos == (TempoChange(0, 300_000),)
-    assert coarse.meters == (MeterChange(0, 3, 4),)
+    assert coarse.meters == (MeterChange(0, 3, 64),)
 
 
 @pytest.mark.parametrize(
