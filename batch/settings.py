@@ -49,7 +49,9 @@ class GridSettings(_Section):
     first_downbeat_s: Seconds = 0.0
     """Time of a first beat of a bar, from the start of the take."""
     starts_at_s: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
-    """Where the take starts on the session's tempo map."""
+    """Where the take starts on the session's tempo map; otherwise a Broadcast Wave time reference says."""
+    session_starts_at_s: Annotated[float, Field(ge=0, lt=86_400, allow_inf_nan=False)] = 0.0
+    """What such a time reference reads at the session's zero, in seconds from midnight."""
 
     @property
     def meter_pair(self) -> tuple[int, int]:

@@ -1,7 +1,7 @@
 """A path to a take: a recording, or a performance as MIDI, with what the tags inside say."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +12,7 @@ from batch.midi_take import read_performance
 from batch.model import Note, TakeInfo
 from batch.settings import Channel, SoundSettings
 from batch.sound import Sound, open_sound
+from batch.sound.broadcast import Broadcast, read_broadcast
 from batch.sound.channels import Choice, choose, number_of, where_to_listen
 from batch.sound.condition import Meter, warnings_of
 from batch.tags import Tags, read_tags
@@ -27,6 +28,7 @@ class AudioTake:
     tempo_bpm: float | None
     sound: Sound
     choice: Choice
+    remarks: tuple[str, ...] = ()
 
     def blocks(self, meter: Meter | None = None) -> Iterator[np.ndarray]:
         """Yield the take from its start as mono float32 blocks, shape (n,), -1..1.
@@ -56,7 +58,8 @@ class AudioTake:
 
     def warnings(self, meter: Meter) -> tuple[str, ...]:
         """Return what the player should know of the recording, after a pass that ``meter`` measured."""
-        remarks = (*self.sound.remarks, *([self.choice.reason] if self.choice.reason else []))
+        chosen = [self.choice.reason] if self.choice.reason else []
+        remarks = (*self.sound.remarks, *chosen, *self.remarks)
         return warnings_of(meter.condition(), self.info.duration_s, remarks)
 
 
@@ -112,17 +115,31 @@ def _open_audio(path: Path, fingerprint: str, wanted: Channel) -> AudioTake:
     sound = open_sound(path)
     choice = _choice(sound, wanted)
     tags: Tags = read_tags(path)
+    broadcast, remarks = _broadcast(path, sound.rate_hz)
     info = TakeInfo(
         file=path.name,
         duration_s=sound.frames / sound.rate_hz,
         sample_rate_hz=sound.rate_hz,
         channels=sound.channels,
         title=tags.title,
-        recorded_at=tags.recorded_at,
-        time_reference_s=None,
+        recorded_at=tags.recorded_at or broadcast.recorded_at,
+        time_reference_s=broadcast.time_reference_s,
         content_hash=fingerprint,
     )
-    return AudioTake(path, info, tags.tempo_bpm, sound, choice)
+    return AudioTake(path, info, tags.tempo_bpm, sound, choice, remarks)
+
+
+def _broadcast(path: Path, rate_hz: int) -> tuple[Broadcast, tuple[str, ...]]:
+    """Return what a Broadcast Wave file says of its place, and what is wrong with that."""
+    try:
+        found = read_broadcast(path, rate_hz)
+    except OSError as error:
+        raise unreadable(path, error) from error
+    if found.time_reference_s is None or not found.is_beyond_a_day:
+        return found, ()
+    hours = found.time_reference_s / 3600
+    remark = f"its time reference, {hours:,.0f} hours, is beyond a day and is left out of account"
+    return replace(found, time_reference_s=None), (remark,)
 
 
 def _choice(sound: Sound, wanted: Channel) -> Choice:

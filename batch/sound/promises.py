@@ -4,13 +4,12 @@ libsndfile shortens a take that is cut short without a word, and a player would 
 that the end of a solo is gone.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Literal
+from typing import BinaryIO
 
 from batch.errors import TakeError
 from batch.folder import unreadable
+from batch.sound.chunks import HEAD_BYTES, kind_of, walk
 
 STREAMED_SIZES = frozenset({0, 0xFFFFFFFF, 0x7FFFFFFF, 0x80000000, 2**64 - 1, 2**63 - 1})
 """Lengths that a program streaming to a pipe leaves in a header (common practice, no source).
@@ -23,29 +22,6 @@ _ASF = bytes.fromhex("3026B2758E66CF11A6D900AA0062CE6C")
 _ASF_PROPERTIES = bytes.fromhex("A1DCAB8C47A9CF118EE400C00C205365")
 """Header Object and File Properties Object (ASF specification 1.20.03, 3.1 and 3.2)."""
 _ASF_HEADER_BYTES = 1 << 16
-
-_MOST_CHUNKS = 10_000
-"""Chunks looked at; no recorder writes so many."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Chunks:
-    """How a family of formats frames its chunks: sizes of name and length, and what is counted in."""
-
-    first: int
-    name: int
-    size: int
-    order: Literal["little", "big"]
-    align: int = 1
-    counts_header: bool = False
-
-
-_RIFF = _Chunks(first=12, name=4, size=4, order="little", align=2)
-_IFF = _Chunks(first=12, name=4, size=4, order="big", align=2)
-_CAF = _Chunks(first=8, name=4, size=8, order="big")
-_W64 = _Chunks(first=40, name=16, size=8, order="little", align=8, counts_header=True)
-_W64_RIFF = b"riff\x2e\x91\xcf\x11\xa5\xd6\x28\xdb\x04\xc1\x00\x00"
-"""First of the GUIDs of Sony Wave64, whose other names start with the four letters of RIFF's chunks."""
 
 
 def refuse_cut_short(path: Path) -> None:
@@ -65,17 +41,17 @@ def refuse_cut_short(path: Path) -> None:
 
 def _promised_and_held(stream: BinaryIO, size: int) -> tuple[int, int]:
     """Return the byte count that the sound chunk states, and how many bytes follow it."""
-    head = stream.read(40)
+    head = stream.read(HEAD_BYTES)
     if head[:4] == b".snd":  # AU states where its sound starts and how long it is
         start, stated = (int.from_bytes(head[at : at + 4], "big") for at in (4, 8))
         return (0, size) if stated in STREAMED_SIZES else (stated, max(size - start, 0))
     if head.startswith(_ASF):
         return _of_asf(head + stream.read(_ASF_HEADER_BYTES)), size
-    kind = _kind(head)
+    kind = kind_of(head)
     if kind is None:
         return 0, 0
     long_size = 0
-    for name, length in _walk(stream, kind, size):
+    for name, length in walk(stream, kind, size):
         if name == b"ds64":
             # EBU Tech 3306: sizes of the RIFF and of its sound, 8 bytes each, little-endian.
             long_size = int.from_bytes(stream.read(16)[8:], "little")
@@ -91,31 +67,3 @@ def _of_asf(head: bytes) -> int:
     at = head.find(_ASF_PROPERTIES)
     stated, flags = (int.from_bytes(head[at + a : at + b], "little") for a, b in ((40, 48), (88, 92)))
     return 0 if at < 0 or flags & 1 else stated
-
-
-def _kind(head: bytes) -> _Chunks | None:
-    form = head[8:12]
-    if head[:4] in {b"RIFF", b"RF64", b"BW64"} and form == b"WAVE":
-        return _RIFF
-    if head[:4] == b"FORM" and form in {b"AIFF", b"AIFC"}:
-        return _IFF
-    if head[:4] == b"caff":
-        return _CAF
-    return _W64 if head[:16] == _W64_RIFF else None
-
-
-def _walk(stream: BinaryIO, kind: _Chunks, size: int) -> Iterator[tuple[bytes, int]]:
-    """Yield the first letters of each chunk's name and its length, the stream standing at its content."""
-    at = kind.first
-    for _ in range(_MOST_CHUNKS):
-        if at >= size:
-            return
-        stream.seek(at)
-        header = stream.read(kind.name + kind.size)
-        if len(header) < kind.name + kind.size:
-            return
-        length = int.from_bytes(header[kind.name :], kind.order)
-        if kind.counts_header:
-            length = max(length - len(header), 0)
-        yield header[:4], length
-        at += len(header) + -(-length // kind.align) * kind.align
