@@ -116,8 +116,20 @@ CueColumn = Literal[
 ]  # fmt: skip
 
 
+TimeBase = Literal["clock", "seconds", "samples", "timecode", "bars"]
+FrameRate = Literal["23.976", "24", "25", "29.97", "29.97 drop", "30"]
+"""Frames a second of SMPTE ST 12-1 timecode, with and without drop-frame counting."""
+
+
 class CueSettings(_Section):
     """The shape of the CSV cue list."""
+
+    time_base: TimeBase = "clock"
+    """How the columns ``start`` and ``end`` count."""
+    frame_rate: FrameRate = "25"
+    """Of the time base ``timecode``; 25 is that of European video."""
+    sample_rate_hz: Annotated[int, Field(ge=1_000, le=1_000_000)] | None = None
+    """Of the time base ``samples``, where the session's is not the take's."""
 
     separator: Literal[",", ";", "\t"] = ","
     columns: Annotated[tuple[CueColumn, ...], Field(min_length=1, strict=False)] = get_args(CueColumn)

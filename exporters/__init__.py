@@ -14,10 +14,10 @@ def exporters_for(settings: Settings) -> tuple[Exporter, ...]:
 
     A take counts as written once its analysis is there, so that one goes to disk last.
     """
-    markers = settings.markers
+    markers, cues = settings.markers, settings.cues
     chosen: list[Exporter] = [
         MidiMarkers(markers.midi_format, markers.event, markers.spans, markers.session_tempo_bpm),
-        CsvCues(settings.cues.columns, settings.cues.separator),
+        CsvCues(cues.columns, cues.separator, cues.time_base, cues.frame_rate, cues.sample_rate_hz),
     ]
     if markers.notes_file:
         chosen.append(MidiNotes(markers.session_tempo_bpm))

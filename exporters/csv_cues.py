@@ -2,18 +2,22 @@
 
 import csv
 import io
-from bisect import bisect_right
 from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Any
 
-from batch.model import Analysis, Evidence, Grid, LabelledPhrase, RelationKind
+from batch.model import Analysis, Evidence, LabelledPhrase, RelationKind
+from batch.settings import FrameRate, TimeBase
 from exporters.base import phrase_names
+from exporters.time_base import Ruler, bar_beat, sample
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 """A spreadsheet runs a cell that starts so (OWASP, "CSV Injection"; from memory)."""
 
 _DECIMALS = 6
+
+_BEAT_STEPS = 1000
+"""A beat is told to three decimals."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,22 +26,27 @@ class _Row:
     name: str
     phrase: LabelledPhrase
     analysis: Analysis
+    ruler: Ruler
+
+    def place(self, time_s: float) -> tuple[int | None, float | None]:
+        """Return bar and beat."""
+        return bar_beat(time_s, self.analysis.grid, _BEAT_STEPS)
 
 
 Cell = str | int | float | None
 _COLUMNS: dict[str, Callable[[_Row], Cell]] = {
     "number": lambda row: row.number,
     "name": lambda row: row.name,
-    "start": lambda row: clock(row.phrase.start_s),
-    "end": lambda row: clock(row.phrase.end_s),
+    "start": lambda row: row.ruler(row.phrase.start_s),
+    "end": lambda row: row.ruler(row.phrase.end_s),
     "start_s": lambda row: row.phrase.start_s,
     "end_s": lambda row: row.phrase.end_s,
-    "start_sample": lambda row: _sample(row.phrase.start_s, row.analysis.take.sample_rate_hz),
-    "end_sample": lambda row: _sample(row.phrase.end_s, row.analysis.take.sample_rate_hz),
-    "start_bar": lambda row: _bar_beat(row.phrase.start_s, row.analysis.grid)[0],
-    "start_beat": lambda row: _bar_beat(row.phrase.start_s, row.analysis.grid)[1],
-    "end_bar": lambda row: _bar_beat(row.phrase.end_s, row.analysis.grid)[0],
-    "end_beat": lambda row: _bar_beat(row.phrase.end_s, row.analysis.grid)[1],
+    "start_sample": lambda row: sample(row.phrase.start_s, row.analysis.take.sample_rate_hz),
+    "end_sample": lambda row: sample(row.phrase.end_s, row.analysis.take.sample_rate_hz),
+    "start_bar": lambda row: row.place(row.phrase.start_s)[0],
+    "start_beat": lambda row: row.place(row.phrase.start_s)[1],
+    "end_bar": lambda row: row.place(row.phrase.end_s)[0],
+    "end_beat": lambda row: row.place(row.phrase.end_s)[1],
     "length": lambda row: row.phrase.labels.length.value,
     "density": lambda row: row.phrase.labels.density.value,
     "groove": lambda row: row.phrase.labels.groove.value,
@@ -59,10 +68,13 @@ _COLUMNS |= {field.name: _evidence(field.name) for field in fields(Evidence)}
 
 @dataclass(frozen=True, slots=True)
 class CsvCues:
-    """The cue list with the columns asked for, all of them by default."""
+    """The cue list with the columns asked for, all of them by default; start and end in the time base."""
 
     columns: tuple[str, ...] = tuple(_COLUMNS)
     separator: str = ","
+    time_base: TimeBase = "clock"
+    frame_rate: FrameRate = "25"
+    sample_rate_hz: int | None = None
     suffix: str = ".cues.csv"
 
     def render(self, analysis: Analysis) -> bytes:
@@ -70,19 +82,13 @@ class CsvCues:
         stream = io.StringIO(newline="")
         writer = csv.writer(stream, delimiter=self.separator, lineterminator="\r\n")
         writer.writerow(self.columns)
+        rate_hz = self.sample_rate_hz or analysis.take.sample_rate_hz
+        ruler = Ruler(self.time_base, self.frame_rate, rate_hz, analysis.grid)
         names = phrase_names(analysis.phrases)
         for number, (name, phrase) in enumerate(zip(names, analysis.phrases, strict=True), start=1):
-            row = _Row(number, name, phrase, analysis)
+            row = _Row(number, name, phrase, analysis, ruler)
             writer.writerow([_cell(_COLUMNS[column](row)) for column in self.columns])
         return stream.getvalue().encode("utf-8", errors="replace")
-
-
-def clock(time_s: float) -> str:
-    """Return a time as h:mm:ss.mmm, rounded to the nearest millisecond."""
-    milliseconds = round(time_s * 1000)
-    minutes, rest = divmod(milliseconds, 60_000)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02}:{rest // 1000:02}.{rest % 1000:03}"
 
 
 def inert(text: str) -> str:
@@ -94,24 +100,6 @@ def _cell(value: Cell) -> Cell:
     if isinstance(value, str):
         return inert(value)
     return round(value, _DECIMALS) if isinstance(value, float) else value
-
-
-def _sample(time_s: float, rate_hz: int | None) -> int | None:
-    return None if rate_hz is None else round(time_s * rate_hz)
-
-
-def _bar_beat(time_s: float, grid: Grid | None) -> tuple[int | None, float | None]:
-    """Return the bar and the fractional beat in it, both from 1, as a session counts them."""
-    if grid is None:
-        return None, None
-    beats, last = grid.beats_s, len(grid.beats_s) - 1
-    index = max(bisect_right(beats, time_s) - 1, 0)
-    left = min(index, last - 1)
-    part = round((time_s - beats[index]) / (beats[left + 1] - beats[left]), 3)
-    if part >= 1 and index < last:
-        index, part = index + 1, 0.0
-    bars_before = sum(beat == 1 for beat in grid.beat_in_bar[1 : index + 1])
-    return grid.first_bar + bars_before, grid.beat_in_bar[index] + part
 
 
 def _relation(phrase: LabelledPhrase) -> str:

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from batch.model import Analysis, Evidence, Relation, RelationKind
 from batch.settings import CueColumn
-from exporters.csv_cues import CsvCues, clock, inert
+from exporters.csv_cues import CsvCues, inert
+from exporters.time_base import clock
 
 SECOND_BARS = grid_of([0.5 * i for i in range(13)], [1 + i % 4 for i in range(13)])
 """Half-second beats from 0 to 6 s: bar 1 at 0 s, bar 2 at 2 s, bar 3 at 4 s, bar 4 at 6 s."""
