@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from batch import __version__
 from batch.errors import BatchError
+from batch.garbage import look_seldom
 
 if TYPE_CHECKING:
     from batch.catalogue import Catalogue, Entry
@@ -38,6 +39,7 @@ RANK_BY = ("variety", "length", "density", "articulation", "groove", "register",
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return the exit status: 0 all well, 1 some take failed, 2 wrong use."""
+    look_seldom()
     asked = _parser().parse_args(arguments)
     signal.signal(signal.SIGTERM, _interrupt)
     for stream in (sys.stdout, sys.stderr):

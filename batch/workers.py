@@ -16,6 +16,7 @@ from threading import Thread
 from typing import Self
 
 from batch.errors import TakeError
+from batch.garbage import look_seldom
 from batch.hearers import Answer, Listen, Request, answer
 
 _SPAWN = get_context("spawn")
@@ -116,6 +117,7 @@ def _deaf_to_interrupts() -> Iterator[None]:
 def _serve(pipe: Connection, listen: Listen, prepare: Callable[[], None]) -> None:
     """Hear what comes through the pipe until it closes: the life of a process."""
     os.environ.update(_ONE_THREAD)
+    look_seldom()
     Thread(target=_end_with_parent, daemon=True).start()
     prepare()
     with suppress(EOFError, BrokenPipeError):
