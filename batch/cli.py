@@ -10,7 +10,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from io import TextIOWrapper
 from pathlib import Path
 from threading import Event
@@ -19,10 +19,12 @@ from typing import TYPE_CHECKING
 
 from batch import __version__
 from batch.errors import BatchError
+from batch.garbage import look_seldom
 
 if TYPE_CHECKING:
     from batch.catalogue import Catalogue, Entry
     from batch.engine import Engine
+    from batch.hearers import Hearers
     from batch.rank import Ranked
 
 ALL_WELL, SOME_FAILED, WRONG_USE = 0, 1, 2
@@ -37,6 +39,7 @@ RANK_BY = ("variety", "length", "density", "articulation", "groove", "register",
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return the exit status: 0 all well, 1 some take failed, 2 wrong use."""
+    look_seldom()
     asked = _parser().parse_args(arguments)
     signal.signal(signal.SIGTERM, _interrupt)
     for stream in (sys.stdout, sys.stderr):
@@ -79,7 +82,7 @@ def run(asked: argparse.Namespace) -> int:
         say_problem(f"{_listed(asked.paths)}: no takes here; put recordings or MIDI files in it")
     all_done = True
     if takes:
-        with _engine(asked.out or _default_out(asked.paths)) as engine:
+        with _engine(asked.out or _default_out(asked.paths), asked.jobs) as engine:
             all_done = _work(engine, takes)
     if complaints:
         return WRONG_USE
@@ -100,14 +103,14 @@ def watch(asked: argparse.Namespace) -> int:
         folder, settle_s=settings.settle_s, poll=settings.poll, stop=Event(), clock=time.monotonic
     )
     out = asked.out or folder / OUT_NAME
-    with _engine(out):
+    with _engine(out, asked.jobs):
         say(f"watching {folder}, writing to {out}; stop with Ctrl-C")
     try:
         for ready, settling in looks:
             forget_settings()
             try:
                 # Opened anew each time: the output folder may have been removed meanwhile.
-                with _engine(out) as engine:
+                with _engine(out, asked.jobs) as engine:
                     engine.expect(settling)
                     _work(engine, ready)
             except BatchError as error:
@@ -174,24 +177,24 @@ def _work(engine: "Engine", takes: Sequence[Path]) -> bool:
     for folder in dict.fromkeys(take.parent for take in takes):
         settings_of(folder)  # a mistake in the settings shows before anything is done
     counts = dict.fromkeys(Did, 0)
-    with progress(len(takes), "listening") as bar:
-        for outcome in engine.work(takes):
+    with progress(len(takes), "listening") as bar, closing(engine.work(takes)) as outcomes:
+        for outcome in outcomes:
             counts[outcome.did] += 1
             if outcome.did is not Did.KNOWN:
                 say_outcome(outcome)
             bar.advance()
     if takes:
         tally = ", ".join(f"{count} {did.value}" for did, count in counts.items() if count)
-        say(f"{tally}; files in {engine.folder}")
+        say(f"{tally}; files in {engine.shelf.folder}")
     return not counts[Did.FAILED]
 
 
 @contextmanager
-def _engine(out: Path) -> Iterator["Engine"]:
+def _engine(out: Path, jobs: int) -> Iterator["Engine"]:
     from batch.catalogue import open_catalogue
     from batch.engine import Engine
-    from batch.listen import listen
     from batch.outputs import sweep_partials
+    from batch.shelf import Shelf
     from exporters import exporters_for
 
     try:
@@ -199,9 +202,23 @@ def _engine(out: Path) -> Iterator["Engine"]:
         sweep_partials(out)
     except OSError as error:
         raise BatchError(f"{out}: cannot be written to ({error.strerror}); choose another --out") from error
-    with open_catalogue(out, create=True) as catalogue:
+    with open_catalogue(out, create=True) as catalogue, _hearers(jobs) as hearers:
         catalogue.recover()
-        yield Engine(out, catalogue, listen, exporters_for)
+        yield Engine(catalogue, Shelf(out, exporters_for), hearers)
+
+
+@contextmanager
+def _hearers(jobs: int) -> Iterator["Hearers"]:
+    from batch.hearers import OneByOne
+    from batch.listen import listen, prepare
+
+    if jobs == 1:
+        yield OneByOne(listen)
+        return
+    from batch.workers import Workers
+
+    with Workers(jobs, listen, prepare) as workers:
+        yield workers
 
 
 @contextmanager
@@ -252,6 +269,13 @@ def _listed(paths: Sequence[Path]) -> str:
     return ", ".join(str(path) for path in paths)
 
 
+def _jobs(text: str) -> int:
+    jobs = int(text) if text.isascii() and text.isdigit() else 0
+    if jobs < 1:
+        raise argparse.ArgumentTypeError(f"{text!r}: allowed is a whole number of 1 or more")
+    return jobs
+
+
 def _interrupt(number: int, frame: FrameType | None) -> None:
     raise KeyboardInterrupt
 
@@ -278,14 +302,17 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(command=command)
         return sub
 
+    jobs_help = "takes to hear at a time, each on a core of its own (default: 1)"
     out_help = f"where to write (default: {OUT_NAME} in the takes' folder)"
     one = add(run, "analyse takes once; finished takes are not done again", "takemill run gigs/friday")
     one.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="a take, or a folder of takes")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
+    one.add_argument("--jobs", type=_jobs, default=1, metavar="N", help=jobs_help)
 
     one = add(watch, "analyse every take that lands in a folder, until stopped", "takemill watch takes")
     one.add_argument("folder", type=Path, metavar="FOLDER", help="the folder your recordings land in")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
+    one.add_argument("--jobs", type=_jobs, default=1, metavar="N", help=jobs_help)
 
     one = add(rank, "sort takes by variety, or by one of its parts", "takemill rank gigs/friday --by density")
     one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)

@@ -19,7 +19,7 @@ DECIMALS = 6
 
 def dump_analysis(analysis: Analysis) -> bytes:
     """Return the analysis as ASCII JSON, numbers to the microsecond, one line a note or phrase."""
-    fields = _rounded(_ADAPTER.dump_python(analysis, mode="json"))
+    fields = _ADAPTER.dump_python(analysis, mode="json")
     lines = ",\n".join(f"{json.dumps(key)}: {_lines(value)}" for key, value in fields.items())
     return f"{{\n{lines}\n}}\n".encode("ascii")
 
@@ -50,8 +50,12 @@ def analysis_schema() -> dict[str, Any]:
 def _lines(value: Any) -> str:
     """Return a list of objects with one on each line, anything else on one."""
     if isinstance(value, list) and value and isinstance(value[0], dict):
-        return "[\n" + ",\n".join(json.dumps(entry, allow_nan=False) for entry in value) + "\n]"
-    return json.dumps(value, allow_nan=False)
+        return "[\n" + ",\n".join(_json(entry) for entry in value) + "\n]"
+    return _json(value)
+
+
+def _json(value: Any) -> str:
+    return json.dumps(_rounded(value), allow_nan=False)
 
 
 def _rounded(value: Any) -> Any:

@@ -1,25 +1,19 @@
 """Where takes are worked on: each is heard once, written whole, and remembered."""
 
-import errno
-import os
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from contextlib import suppress
+from collections.abc import Collection, Generator, Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from batch.catalogue import Catalogue, Entry, Stamp, State, summarise
-from batch.contract import parse_analysis
-from batch.errors import BatchError, TakeError
-from batch.folder import Brief, brief, content_hash, settings_of, unreadable
+from batch.errors import TakeError
+from batch.flight import Flight, Job
+from batch.folder import brief, content_hash, settings_of, unreadable
+from batch.hearers import Answer, Hearers, Request
 from batch.model import Analysis
-from batch.names import ANALYSIS_SUFFIX, output_names
-from batch.outputs import write_whole
+from batch.names import output_names
 from batch.settings import Settings
-
-if TYPE_CHECKING:
-    from exporters.base import Exporter
+from batch.shelf import Shelf
 
 
 class Did(StrEnum):
@@ -43,20 +37,20 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Engine:
-    """Works takes into one output folder.
+    """Works takes into one output folder, and is the only one that writes there.
 
-    ``listen`` turns a take and its brief into an analysis; ``exporters`` says what to write.
+    ``hearers`` turn takes into analyses; ``shelf`` has their files.
     """
 
-    folder: Path
     catalogue: Catalogue
-    listen: Callable[[Brief, str], Analysis]
-    exporters: Callable[[Settings], Sequence["Exporter"]]
+    shelf: Shelf
+    hearers: Hearers
 
-    def work(self, takes: Iterable[Path]) -> Iterator[Outcome]:
+    def work(self, takes: Iterable[Path]) -> Generator[Outcome, None, None]:
         """Bring every take up to date, yielding each outcome as it comes.
 
-        A take that fails is recorded with its reason and the others go on.
+        A take that fails is recorded with its reason and the others go on. Close the iterator
+        before its end to put back in the queue what is being heard.
         """
         paths = []
         for path in takes:
@@ -69,14 +63,20 @@ class Engine:
         names = output_names({*paths, *(path for path, entry in known.items() if entry.name)})
         for outcome in self._rename(known, names, set(paths)):
             known[outcome.entry.path] = outcome.entry
-        stale = [path for path in paths if not self._is_current(known.get(path), path, names[path])]
-        self.catalogue.queue(stale)
-        waiting = set(stale)
-        for path in paths:
-            if path in waiting:
-                yield self._bring_up_to_date(path, known.get(path), names[path])
-            else:
-                yield Outcome(known[path], Did.KNOWN)
+        stale = {path for path in paths if not self._is_current(known.get(path), path, names[path])}
+        self.catalogue.queue(path for path in paths if path in stale)
+        flight = Flight()
+        try:
+            for path in paths:
+                if path not in stale:
+                    yield Outcome(known[path], Did.KNOWN)
+                else:
+                    yield from self._take_on(path, known.get(path), names[path], flight)
+            while flight:
+                yield from self._collect(flight)
+        except BaseException:
+            self.catalogue.queue(flight.paths())
+            raise
 
     def expect(self, takes: Collection[Path]) -> None:
         """Note takes that are not finished yet as waiting; forget those that went without being heard."""
@@ -97,7 +97,7 @@ class Engine:
         """Give takes not asked for their new name, where a newcomer of the same name changed it."""
         for path, entry in known.items():
             changed = entry.name is not None and entry.state is State.DONE and names[path] != entry.name
-            if changed and path not in others and (analysis := self._stored(entry)):
+            if changed and path not in others and (analysis := self.shelf.read(entry)):
                 # Recipe and rendition stay as they are: a later run sees whether they are out of date.
                 yield self._write(entry, settings_of(path.parent), analysis, names[path], Did.WRITTEN)
 
@@ -106,91 +106,88 @@ class Engine:
             return False
         try:
             asked = brief(path)
-            if (entry.stamp, entry.recipe, entry.rendition) != (
-                Stamp.of(path),
-                asked.recipe,
-                asked.rendition,
-            ):
+            known = (entry.stamp, entry.recipe, entry.rendition)
+            if known != (Stamp.of(path), asked.recipe, asked.rendition):
                 return False
         except (OSError, TakeError):
             return False
-        return all(os.path.isfile(self._file(name, exporter)) for exporter in self.exporters(asked.settings))
+        return self.shelf.holds(name, asked.settings)
 
-    def _bring_up_to_date(self, path: Path, entry: Entry | None, name: str) -> Outcome:
-        self.catalogue.start(path)
+    def _take_on(self, path: Path, entry: Entry | None, name: str, flight: Flight) -> Iterator[Outcome]:
+        """Begin to hear a take, once there is room; yield what is done meanwhile."""
+        while self.hearers.full:
+            yield from self._collect(flight)
         begun = Entry(path, State.RUNNING, name=entry.name if entry else None)
         try:
             # The stamp is read first: a change while hashing shows as a new stamp next time.
             begun = replace(begun, stamp=_stamp(path))
             asked, content = brief(path), content_hash(path)
-            fresh = replace(begun, content_hash=content, recipe=asked.recipe, rendition=asked.rendition)
-            if found := self._heard_before(content, asked.recipe):
-                return self._adopt(fresh, asked.settings, *found, name)
-            return self._write(fresh, asked.settings, self.listen(asked, content), name, Did.HEARD)
         except TakeError as error:
-            return self._fail(begun, str(error))
-        except BaseException:
-            self.catalogue.queue([path])
-            raise
+            yield self._fail(begun, error)
+            return
+        fresh = replace(begun, content_hash=content, recipe=asked.recipe, rendition=asked.rendition)
+        yield from self._begin(Job(fresh, Request(asked, content), name), flight)
 
-    def _heard_before(self, content: str, recipe: str) -> tuple[Entry, Analysis] | None:
-        for entry in self.catalogue.with_content(content, recipe):
-            if analysis := self._stored(entry):
+    def _begin(self, job: Job, flight: Flight) -> Iterator[Outcome]:
+        """Have a take heard, unless one of the same content was, or is being heard."""
+        if flight.joins(job):
+            return
+        if found := self._heard_before(job):
+            yield self._adopt(job, *found)
+            return
+        self.catalogue.start(job.entry.path)
+        flight.start(job)
+        self.hearers.begin(job.request)
+
+    def _collect(self, flight: Flight) -> Iterator[Outcome]:
+        """Wait for a take that is being heard and write it, then take up those of the same content."""
+        request, answer = self.hearers.wait()
+        job = flight.started(request)
+        outcome = self._finish(job, answer)
+        waited = flight.land(job)
+        yield outcome
+        for twin in waited:
+            yield from self._begin(twin, flight)
+
+    def _finish(self, job: Job, answer: Answer) -> Outcome:
+        if isinstance(answer, TakeError):
+            return self._fail(job.entry, answer)
+        try:
+            return self._write(job.entry, job.request.asked.settings, answer, job.name, Did.HEARD)
+        except TakeError as error:
+            return self._fail(job.entry, error)
+
+    def _heard_before(self, job: Job) -> tuple[Entry, Analysis] | None:
+        for entry in self.catalogue.with_content(*job.key):
+            if analysis := self.shelf.read(entry):
                 return entry, analysis
         return None
 
-    def _adopt(
-        self, fresh: Entry, settings: Settings, source: Entry, analysis: Analysis, name: str
-    ) -> Outcome:
+    def _adopt(self, job: Job, source: Entry, analysis: Analysis) -> Outcome:
         """Use the analysis of the same content under another name; a renamed take leaves nothing behind."""
+        fresh = job.entry
         moved = replace(analysis, take=replace(analysis.take, file=fresh.path.name))
-        outcome = self._write(fresh, settings, moved, name, Did.WRITTEN)
+        try:
+            outcome = self._write(fresh, job.request.asked.settings, moved, job.name, Did.WRITTEN)
+        except TakeError as error:
+            return self._fail(fresh, error)
         if source.path != fresh.path and not source.path.exists():
             self.catalogue.forget(source.path)
-            if source.name and source.name != name:
-                self._remove(source.name)
+            if source.name and source.name != job.name:
+                self.shelf.remove(source.name)
         return outcome
 
     def _write(self, entry: Entry, settings: Settings, analysis: Analysis, name: str, did: Did) -> Outcome:
         """Write a take's files, the catalogue last: what it calls done is on disk."""
-        contents = {self._file(name, e): e.render(analysis) for e in self.exporters(settings)}
-        try:
-            for path, content in contents.items():
-                write_whole(path, content)
-        except OSError as error:
-            if entry.name is None:
-                self._remove(name)  # the few files of a take that never was done say nothing
-            problem = f"its files cannot be written to {self.folder} ({error.strerror or error})"
-            too_long = error.errno == errno.ENAMETOOLONG
-            remedy = "give the take a shorter name" if too_long else "make room or give permission there"
-            raise TakeError(entry.path, problem, remedy) from error
-        if entry.name is not None and entry.name != name:
-            self._remove(entry.name)
+        self.shelf.write(entry, settings, analysis, name)
         done = summarise(replace(entry, name=name), analysis)
         self.catalogue.put(done)
         return Outcome(done, did)
 
-    def _fail(self, entry: Entry, reason: str) -> Outcome:
-        failed = replace(entry, state=State.FAILED, reason=reason)
+    def _fail(self, entry: Entry, error: TakeError) -> Outcome:
+        failed = replace(entry, state=State.FAILED, reason=str(error))
         self.catalogue.put(failed)
         return Outcome(failed, Did.FAILED)
-
-    def _stored(self, entry: Entry) -> Analysis | None:
-        """Return the analysis on disk; None if it is gone or is another take's."""
-        path = self.folder / f"{entry.name}{ANALYSIS_SUFFIX}"
-        try:
-            analysis = parse_analysis(path.read_bytes(), path)
-        except (OSError, BatchError):
-            return None
-        return analysis if analysis.take.content_hash == entry.content_hash else None
-
-    def _remove(self, name: str) -> None:
-        for exporter in self.exporters(Settings()):
-            with suppress(OSError):
-                self._file(name, exporter).unlink()
-
-    def _file(self, name: str, exporter: "Exporter") -> Path:
-        return self.folder / f"{name}{exporter.suffix}"
 
 
 def _has_a_name_to_write(path: Path) -> bool:

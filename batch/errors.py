@@ -29,3 +29,7 @@ class TakeError(BatchError):
         self.problem = problem
         self.remedy = remedy
         super().__init__(f"{problem}; {remedy}")
+
+    def __reduce__(self) -> tuple[type["TakeError"], tuple[Path, str, str]]:
+        """Return how to make it again: it travels between processes."""
+        return type(self), (self.path, self.problem, self.remedy)

@@ -28,3 +28,11 @@ def listen(asked: Brief, content_hash: str) -> Analysis:
     # One thread: the matrices are small, and idle helpers cost more than they bring.
     with threadpool_limits(limits=1):
         return analyse(open_take(asked.path, content_hash, asked.settings.sound), asked.settings, session_map)
+
+
+def prepare() -> None:
+    """Load what listening needs, compiled: a process that is to hear many takes does it first."""
+    import batch.takes  # noqa: F401, PLC0415
+    from batch.hearing.decode import compile_once  # noqa: PLC0415
+
+    compile_once()

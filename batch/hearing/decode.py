@@ -4,7 +4,10 @@ A Viterbi search (Forney 1973, "The Viterbi algorithm", Proc. IEEE 61(3)) over o
 semitone and one for silence, compiled because it steps through every frame.
 """
 
+import fcntl
+import os
 from collections.abc import Callable
+from contextlib import ExitStack, suppress
 from typing import Any
 
 import numpy as np
@@ -15,7 +18,7 @@ STAY = -2  # back pointer: the state goes on
 GAP = -1  # back pointer or state: silence
 
 
-def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+def compiled(function: Callable[..., Any]) -> Any:
     """Return ``function`` compiled, kept on disk where a folder for that can be written."""
     try:
         return njit(cache=True)(function)
@@ -44,12 +47,40 @@ def decode(
         Cost of a note at another pitch or after silence; of a new note at the same pitch.
     """
     frames, pitches = reward.shape
-    score = np.full(pitches, -1e9)
-    gap_score = 0.0
     came = np.empty((frames, pitches), np.int16)
     gap_came = np.empty(frames, np.int16)
-    for t in range(frames):
-        best, second = _two_best(score)
+    score = np.full(pitches, -1e9)
+    last = _search(reward, onset, silence, new_cost, again_cost, score, came, gap_came)
+    state = np.empty(frames, np.int16)
+    starts = np.zeros(frames, np.bool_)
+    _trace(last, came, gap_came, state, starts)
+    return state, starts
+
+
+# What is compiled below is given its arrays and only steps through them: numpy's own functions,
+# called from compiled code, would take three times as long to compile.
+
+
+@compiled
+def _search(  # type: ignore[no-untyped-def]  # noqa: PLR0917
+    reward, onset, silence, new_cost, again_cost, score, came, gap_came
+):
+    """Step through the frames: fill the back pointers, return the best last state.
+
+    ``score`` (pitches,) holds each semitone's best score so far; ``came`` (n, pitches) and
+    ``gap_came`` (n,) where each state was entered from.
+    """
+    gap_score = 0.0
+    pitches = len(score)
+    for t in range(len(onset)):
+        best = 0
+        second = 0
+        for k in range(1, pitches):
+            if score[k] > score[best]:
+                second = best
+                best = k
+            elif second == best or score[k] > score[second]:
+                second = k
         after_gap = gap_score - new_cost + onset[t]
         top = score[best]
         runner_up = score[second]
@@ -75,41 +106,37 @@ def decode(
             gap_score = top
             gap_came[t] = best
         gap_score += silence[t]
-    return _traced(score, gap_score, came, gap_came)
+    last = GAP
+    for k in range(pitches):
+        if score[k] > gap_score:
+            gap_score = score[k]
+            last = k
+    return last
 
 
-def _two_best(score: NDArray[np.float64]) -> tuple[int, int]:
-    """Return where the highest and the second highest score are; both 0 when there is only one."""
-    best = 0
-    second = 0
-    for k in range(1, len(score)):
-        if score[k] > score[best]:
-            second = best
-            best = k
-        elif second == best or score[k] > score[second]:
-            second = k
-    return best, second
-
-
-def _traced(
-    score: NDArray[np.float64], gap_score: float, came: NDArray[np.int16], gap_came: NDArray[np.int16]
-) -> tuple[NDArray[np.int16], NDArray[np.bool_]]:
-    """Follow the back pointers from the best last state."""
-    frames = len(gap_came)
-    state = np.full(frames, GAP, np.int16)
-    starts = np.zeros(frames, np.bool_)
-    best = int(np.argmax(score))
-    now = best if score[best] > gap_score else GAP
-    for t in range(frames - 1, -1, -1):
+@compiled
+def _trace(last, came, gap_came, state, starts):  # type: ignore[no-untyped-def]
+    """Follow the back pointers from the best last state; fill ``state`` (n,) and ``starts`` (n,)."""
+    now = last
+    for t in range(len(state) - 1, -1, -1):
         state[t] = now
         if now == GAP:
             now = gap_came[t]
         elif came[t, now] != STAY:
             starts[t] = True
             now = came[t, now]
-    return state, starts
 
 
-_two_best = compiled(_two_best)
-_traced = compiled(_traced)
-decode = compiled(decode)
+def compile_once() -> None:
+    """Compile, or load what another process has compiled.
+
+    Processes that start together wait for the first of them: the folder of the compiled code is
+    locked, which ends with the process that locked it.
+    """
+    with ExitStack() as lock:
+        with suppress(OSError, TypeError):  # no folder, or one that cannot be locked
+            folder = os.open(_search.stats.cache_path, os.O_RDONLY)
+            lock.callback(os.close, folder)
+            fcntl.flock(folder, fcntl.LOCK_EX)
+        nothing = np.zeros(1, np.float32)
+        decode(nothing[:, None], nothing, nothing, 0.0, 0.0)

@@ -130,20 +130,30 @@ def _salience(frames: Floats, lags: Lags, period_dip: float) -> Floats:
     roots). A lag counts only after the function has dipped between it and zero: that rules
     out the main lobe, which low-passed noise has too.
     """
-    spectrum = fft.rfft(frames * lags.taper, 2 * len(lags.taper))[:, lags.used]
-    root = np.sqrt(spectrum.real**2 + spectrum.imag**2)
-    compressed = root * np.sqrt(root)
-    energy = compressed.sum(axis=1, keepdims=True) + np.float32(TINY)
-    periodic = compressed @ lags.kernel / energy * lags.correction
-    dip = np.minimum.accumulate(periodic[:, ::-1], axis=1)[:, ::-1]
-    periodic = np.where(dip < period_dip * periodic, periodic, np.minimum(periodic, 0.0))
-    return np.asarray(periodic[:, :-GUARD], dtype=np.float32)
+    length = len(lags.taper)
+    padded = np.zeros((len(frames), 2 * length), np.float32)
+    np.multiply(frames, lags.taper, out=padded[:, :length])
+    root = _power(fft.rfft(padded)[:, lags.used])
+    np.sqrt(root, out=root)
+    compressed = np.sqrt(root)
+    compressed *= root
+    periodic = compressed @ lags.kernel
+    periodic /= compressed.sum(axis=1, keepdims=True) + np.float32(TINY)
+    periodic *= lags.correction
+    dip = np.minimum.accumulate(periodic[:, ::-1], axis=1)[:, ::-1][:, :-GUARD]
+    periodic = periodic[:, :-GUARD]
+    return np.where(dip < np.float32(period_dip) * periodic, periodic, np.minimum(periodic, np.float32(0.0)))
+
+
+def _power(spectrum: NDArray[np.complex64]) -> Floats:
+    power = np.square(spectrum.real)
+    power += np.square(spectrum.imag)
+    return power
 
 
 def _bands(frames: Floats, params: HearingParams) -> Floats:
-    spectrum = fft.rfft(frames * np.hanning(params.flux_window).astype(np.float32))
-    power = (spectrum.real**2 + spectrum.imag**2) @ _band_kernel(params)
-    return np.asarray(10.0 * np.log10(power + np.float32(TINY)), dtype=np.float32)
+    power = _power(fft.rfft(frames * np.hanning(params.flux_window).astype(np.float32)))
+    return np.asarray(10.0 * np.log10(power @ _band_kernel(params) + np.float32(TINY)), dtype=np.float32)
 
 
 def _level(frames: Floats) -> Floats:
@@ -158,21 +168,24 @@ def frames_of(samples: Floats, params: HearingParams) -> Frames:
     slow = np.asarray(soxr.resample(samples, SLOWER, 1, quality="LQ"), dtype=np.float32)
     rare = count // EVERY + 1
     slowly = _framed(slow, len(low.taper), EVERY * params.hop // SLOWER, rare)
-    lowest = np.concatenate(
-        [_salience(slowly[at : at + PAGE], low, params.period_dip) for at in range(0, rare, PAGE)]
-    )
-    views = [
+    pitched, fluxed, levelled = (
         _framed(samples, size, params.hop, count)
         for size in (params.pitch_window, params.flux_window, params.level_window)
-    ]
-    pages = [
-        (
-            _salience(views[0][at : at + PAGE], others, params.period_dip),
-            _bands(views[1][at : at + PAGE], params),
-            _level(views[2][at : at + PAGE]),
-        )
-        for at in range(0, count, PAGE)
-    ]
-    salience, bands, level = (np.concatenate(parts) for parts in zip(*pages, strict=True))
-    salience = np.concatenate([np.repeat(lowest, EVERY, axis=0)[:count], salience], axis=1)
+    )
+    lowest = np.empty((rare, low.kernel.shape[1] - GUARD), np.float32)
+    for page in _pages(rare):
+        lowest[page] = _salience(slowly[page], low, params.period_dip)
+    seam = lowest.shape[1]
+    salience = np.empty((count, seam + others.kernel.shape[1] - GUARD), np.float32)
+    salience[:, :seam] = np.repeat(lowest, EVERY, axis=0)[:count]
+    bands = np.empty((count, _band_kernel(params).shape[1]), np.float32)
+    level = np.empty(count, np.float32)
+    for page in _pages(count):
+        salience[page, seam:] = _salience(pitched[page], others, params.period_dip)
+        bands[page] = _bands(fluxed[page], params)
+        level[page] = _level(levelled[page])
     return Frames(salience.reshape(count, -1, STEPS), bands, level)
+
+
+def _pages(count: int) -> list[slice]:
+    return [slice(at, at + PAGE) for at in range(0, count, PAGE)]

@@ -1,0 +1,75 @@
+"""The files of takes in one output folder: written whole, read back, taken away."""
+
+import errno
+import os
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from batch.catalogue import Entry
+from batch.contract import parse_analysis
+from batch.errors import BatchError, TakeError
+from batch.model import Analysis
+from batch.names import ANALYSIS_SUFFIX
+from batch.outputs import write_whole
+from batch.settings import Settings
+
+if TYPE_CHECKING:
+    from exporters.base import Exporter
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """The files in ``folder``; ``exporters`` says which a take has by its settings."""
+
+    folder: Path
+    exporters: Callable[[Settings], Sequence["Exporter"]]
+
+    def holds(self, name: str, settings: Settings) -> bool:
+        """Return whether all files of the take called ``name`` are there."""
+        return all(os.path.isfile(self._file(name, exporter)) for exporter in self.exporters(settings))
+
+    def write(self, entry: Entry, settings: Settings, analysis: Analysis, name: str) -> None:
+        """Write a take's files under ``name``; take away those under the name that ``entry`` had.
+
+        Raises
+        ------
+        TakeError
+            If the disk is full or the folder refuses.
+        """
+        contents = {self._file(name, e): e.render(analysis) for e in self.exporters(settings)}
+        try:
+            for path, content in contents.items():
+                write_whole(path, content)
+        except OSError as error:
+            if entry.name is None:
+                self.remove(name)  # the few files of a take that never was done say nothing
+            raise self._unwritable(entry.path, error) from error
+        if entry.name is not None and entry.name != name:
+            self.remove(entry.name)
+
+    def read(self, entry: Entry) -> Analysis | None:
+        """Return the analysis on disk; None if it is gone or is another take's."""
+        path = self.folder / f"{entry.name}{ANALYSIS_SUFFIX}"
+        try:
+            analysis = parse_analysis(path.read_bytes(), path)
+        except (OSError, BatchError):
+            return None
+        return analysis if analysis.take.content_hash == entry.content_hash else None
+
+    def remove(self, name: str) -> None:
+        """Take away the files of the take called ``name``."""
+        for exporter in self.exporters(Settings()):
+            with suppress(OSError):
+                self._file(name, exporter).unlink()
+
+    def _unwritable(self, take: Path, error: OSError) -> TakeError:
+        problem = f"its files cannot be written to {self.folder} ({error.strerror or error})"
+        too_long = error.errno == errno.ENAMETOOLONG
+        remedy = "give the take a shorter name" if too_long else "make room or give permission there"
+        return TakeError(take, problem, remedy)
+
+    def _file(self, name: str, exporter: "Exporter") -> Path:
+        return self.folder / f"{name}{exporter.suffix}"
