@@ -6,6 +6,7 @@ it died of, and the others go on. Only the parent writes files and the catalogue
 
 import os
 import signal
+import sys
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -106,6 +107,9 @@ class _Worker:
 @contextmanager
 def _deaf_to_interrupts() -> Iterator[None]:
     """Hold Ctrl-C back; processes started meanwhile never hear it, since the parent ends them."""
+    if sys.platform == "win32":  # no signals to hold back there
+        yield
+        return
     resource_tracker.ensure_running()  # it would let Ctrl-C through as it starts
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
