@@ -16,6 +16,7 @@ EXPLAINED = (
     " full: and offset within 20 % of the note or 50 ms.",
     "All get the same mono samples at 22.05 kHz; pyin is cut into notes as segmentation.py says.",
 )
+KINDS = ("on50", "on25", "note", "full")
 WARM_UP_S = 1.0
 
 
@@ -58,10 +59,11 @@ def accuracy_table(found: Sequence[Result]) -> Table:
     groups = list(dict.fromkeys(group for one in found for group in one.groups))
     rows = [scored(group, [one for one in found if group in one.groups], names) for group in groups]
     rows.append(scored("mean of all takes", found, names))
-    kinds = dict.fromkeys(names, ("on50", "on25", "note", "full"))
-    kinds |= {name: ("on50", "on25") for name in names if hears_only_onsets(found, name)}
-    columns = ("takes of", "takes", *(f"{name} {kind}" for name in names for kind in kinds[name]))
-    return Table("accuracy", columns, tuple(rows), (*EXPLAINED, about_bank()))
+    columns = ["takes of", "takes"]
+    for name in names:
+        kinds = KINDS[:2] if hears_only_onsets(found, name) else KINDS
+        columns += [f"{name}: {kind}" for kind in kinds]
+    return Table("accuracy", tuple(columns), tuple(rows), (*EXPLAINED, about_bank()))
 
 
 def hears_only_onsets(found: Sequence[Result], name: str) -> bool:

@@ -23,8 +23,8 @@ class Table:
                 raise ValueError(f"{self.title}: {len(row)} cells under {len(self.columns)} columns: {row}")
 
     def text(self) -> str:
-        """Return the table for people. A column's last word stands under the others."""
-        heads = [column.rsplit(" ", 1) if " " in column else ["", column] for column in self.columns]
+        """Return the table for people. A column ``a: b`` stands as b under a."""
+        heads = [column.split(": ", 1) if ": " in column else ["", column] for column in self.columns]
         upper = [above if i == 0 or above != heads[i - 1][0] else "" for i, (above, _) in enumerate(heads)]
         body = [[shown(cell) for cell in row] for row in self.rows]
         lower = [below for _, below in heads]
