@@ -11,9 +11,14 @@ from pathlib import Path
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads: one core is what is measured
 
 from .accuracy import accuracy_table, cost_table, results
+from .hard import hard_table
 from .listeners import LISTENERS
 from .making.takes import Planned, Store, Take
 from .material import accuracy_takes
+from .mixes import chords_table, mixes_table
+from .nothing import nothing_table
+from .phrase_starts import phrases_table
+from .speed import speed_table
 from .tables import Table
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -54,7 +59,36 @@ def chosen(takes: Iterator[Planned], asked: Asked) -> Iterator[Take]:
             yield take.take()
 
 
-PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {"accuracy": accuracy}
+def hard(asked: Asked) -> Iterator[Table]:
+    """Yield the hard cases."""
+    listeners = [one for one in LISTENERS if one.name in ("takemill", "swift-f0") and not one.missing]
+    yield hard_table(asked.store, asked.only, listeners)
+    yield nothing_table(asked.store, asked.only)
+
+
+def speed(asked: Asked) -> Iterator[Table]:
+    """Yield what the whole command costs."""
+    yield speed_table(asked.store, asked.data)
+
+
+def mixes(asked: Asked) -> Iterator[Table]:
+    """Yield leads with a band, and chords."""
+    yield mixes_table(asked.store, asked.data, asked.only)
+    yield chords_table(asked.store, asked.only)
+
+
+def phrases(asked: Asked) -> Iterator[Table]:
+    """Yield phrase starts from true notes."""
+    yield phrases_table(asked.data, asked.only)
+
+
+PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
+    "accuracy": accuracy,
+    "speed": speed,
+    "hard": hard,
+    "mixes": mixes,
+    "phrases": phrases,
+}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -84,12 +118,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     asked = Asked(Store(given.cache), given.data, given.only, given.takes, tuple(given.listeners.split(",")))
     tables = []
     for part in given.parts or PARTS:
-        for table in PARTS[part](asked):
-            print(table.text(), flush=True)
-            tables.append(table)
+        tables += [shown(table) for table in PARTS[part](asked) if table.rows]
     for table in tables:
         print(table.json_line())
     return 0
+
+
+def shown(table: Table) -> Table:
+    """Print ``table`` for people."""
+    print(table.text(), flush=True)
+    return table
 
 
 if __name__ == "__main__":

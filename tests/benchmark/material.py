@@ -1,6 +1,5 @@
 """The takes of the accuracy table: every family of instruments in every condition."""
 
-import zlib
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -10,10 +9,10 @@ import numpy as np
 from batch.hearing.material import excerpt, solos_in
 from batch.hearing.noise import RATE_HZ
 
-from .making.annotated import annotated_takes, real_recordings
+from .annotated import annotated_takes, real_recordings
 from .making.banks import CONDITIONS, INSTRUMENTS, Instrument, bank, performed
 from .making.lines import invented
-from .making.takes import Line, Made, Planned, Store, Take, leveled
+from .making.takes import Line, Made, Planned, Store, Take, leveled, seed_of
 
 SECONDS = 12.0
 Draw = Callable[[np.random.Generator, Instrument], Line]
@@ -64,8 +63,3 @@ def of_a_solo(solos: list[Line], rng: np.random.Generator, instrument: Instrumen
     """Return the first SECONDS of an excerpt of a solo."""
     line = excerpt(rng, solos, slower=1.0, centre=instrument.centre)
     return line[line[:, 1] < SECONDS - 0.2]
-
-
-def seed_of(name: str) -> int:
-    """Return a seed for a name; far from the small ones that the fit's material is made with."""
-    return 1_000_000 + zlib.crc32(name.encode())

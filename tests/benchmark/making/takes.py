@@ -1,8 +1,12 @@
 """A take to be heard, and a folder that keeps takes once made, so that two runs hear the same."""
 
 import hashlib
-from collections.abc import Callable
+import inspect
+import os
+import zlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -57,18 +61,33 @@ class Store:
 
     def kept(self, name: str, make: Callable[[], Made]) -> Made:
         """Return what ``make`` made when it was first asked for under this name."""
-        path = self.folder / f"{name.replace(' ', '-').replace('/', '-')}-{recipes()}.npz"
+        path = self.folder / f"{name.replace(' ', '-').replace('/', '-')}-{recipe(make)}.npz"
         if not path.is_file():
             self.folder.mkdir(parents=True, exist_ok=True)
             samples, notes = make()
-            partial = path.with_suffix(".partial.npz")
-            np.savez(partial, samples=samples, notes=notes)
-            partial.replace(path)
+            unfinished = path.with_suffix(f".{os.getpid()}.npz")
+            np.savez(unfinished, samples=samples, notes=notes)
+            unfinished.replace(path)
         with np.load(path) as stored:
             return stored["samples"], stored["notes"]
 
 
-def recipes() -> str:
-    """Return a word that changes with the modules that make takes."""
-    sources = sorted(Path(__file__).parent.glob("*.py"))
-    return hashlib.blake2b(b"".join(path.read_bytes() for path in sources), digest_size=4).hexdigest()
+def recipe(make: Callable[[], Made]) -> str:
+    """Return a word that changes with the modules of the functions in ``make`` and with this package."""
+    modules = {Path(inspect.getfile(function)) for function in functions_in(make)}
+    modules |= set(Path(__file__).parent.glob("*.py"))
+    return hashlib.blake2b(b"".join(path.read_bytes() for path in sorted(modules)), digest_size=4).hexdigest()
+
+
+def functions_in(make: object) -> Iterator[Callable[..., object]]:
+    """Yield the functions that ``make`` calls or is given, through any number of ``partial``."""
+    if isinstance(make, partial):
+        for inner in (make.func, *make.args, *make.keywords.values()):
+            yield from functions_in(inner)
+    elif inspect.isfunction(make):
+        yield make
+
+
+def seed_of(name: str) -> int:
+    """Return a seed for a name; far from the small ones that the fit's material is made with."""
+    return 1_000_000 + zlib.crc32(name.encode())

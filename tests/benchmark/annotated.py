@@ -16,7 +16,7 @@ import soxr
 
 from batch.hearing.noise import RATE_HZ
 
-from .takes import Line, Planned, Take
+from .making.takes import Line, Planned, Take
 
 
 def annotated_takes(data: Path) -> Iterator[Planned]:

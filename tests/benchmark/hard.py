@@ -1,0 +1,63 @@
+"""The table of hard cases: one row a case, over all the voices it is played on."""
+
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+
+import numpy as np
+
+from batch.hearing.noise import RATE_HZ
+
+from .accuracy import warmed
+from .cases import playing, recorded
+from .cases.case import Case, Verdict
+from .listeners import Listener, hear
+from .making.takes import Made, Store, Take, seed_of
+from .making.voices import Voice
+from .tables import Cell, Table
+
+REMARKS = (
+    "A hit: onset within 50 ms and pitch within 50 cents; where the pitch is bent, onset alone.",
+    "Played on synthesis of our own and, where the case allows, on the bank; pooled over them.",
+)
+CASES = (*playing.CASES, *recorded.CASES)
+
+
+def hard_table(store: Store, only: str, listeners: Sequence[Listener]) -> Table:
+    """Return a row a case whose name holds ``only``; the first listener in full, of the others F."""
+    cases = [case for case in CASES if only in case.name]
+    first, *others = [(listener, warmed(listener.start())) for listener in listeners]
+    rows: list[tuple[Cell, ...]] = []
+    for case in cases:
+        takes = list(takes_of(case, store))
+        if not takes:
+            continue
+        mine = judged(case, takes, first[1])
+        theirs = [judged(case, takes, ear).match.f for _, ear in others]
+        match = mine.match
+        row: list[Cell] = [case.name, mine.played, mine.heard, match.recall, match.precision, match.f]
+        rows.append((*row, *theirs, mine.figure, mine.also))
+    names = [f"{listener.name}: F" for listener, _ in others]
+    columns = ("case", "played", "heard", "recall", "precision", "F", *names, "figure", "of")
+    return Table("hard cases", columns, tuple(rows), REMARKS)
+
+
+def takes_of(case: Case, store: Store) -> Iterator[Take]:
+    """Yield the case on each voice that is there."""
+    for voice in case.voices:
+        if voice.there:
+            name = f"hard {case.name} {voice.name}"
+            samples, notes = store.kept(name, partial(made, name, case.make, voice))
+            yield Take(name, (case.name,), samples, RATE_HZ, notes)
+
+
+def made(name: str, make: Callable[[np.random.Generator, Voice], Made], voice: Voice) -> Made:
+    """Return a case on a voice, always the same under the same name."""
+    return make(np.random.default_rng(seed_of(name)), voice)
+
+
+def judged(case: Case, takes: Sequence[Take], ear: Callable[..., np.ndarray]) -> Verdict:
+    """Return the verdict on what ``ear`` heard."""
+    heard = [hear(ear, take).notes for take in takes]
+    return case.judge(
+        [(take.notes, found) for take, found in zip(takes, heard, strict=True) if found is not None]
+    )
