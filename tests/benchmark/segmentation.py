@@ -14,7 +14,7 @@ from .making.takes import Line, Samples
 
 LOWEST, HIGHEST = "C1", "C7"
 FRAME, HOP = 2048, 256
-PITCH_STEP = 0.6  # semitones: over half of one, so that a step of one counts and vibrato of 50 cents does not
+PITCH_STEP = 0.7  # semitones: a step of one counts, vibrato of 30 cents does not; wider vibrato cuts
 STEP_S = 0.04
 SHORTEST_S = 0.04
 SMOOTHED = 5  # frames
