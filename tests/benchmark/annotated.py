@@ -18,6 +18,9 @@ from batch.hearing.noise import RATE_HZ
 
 from .making.takes import Line, Planned, Take
 
+MOST_S = 30.0  # of each take: pyin needs a minute of processor for six of sound
+EDGE_S = 0.05  # a note that begins so shortly before the end is nobody's to hear
+
 
 def annotated_takes(data: Path) -> Iterator[Planned]:
     """Yield ``takes/NAME.flac`` with the notes in ``NAME.truth.json``, mono, at RATE_HZ.
@@ -52,7 +55,9 @@ def real_recordings(data: Path) -> Iterator[Planned]:
 
 
 def read_take(path: Path, groups: tuple[str, ...], notes: Line) -> Take:
-    """Return a recording as every listener gets it: mono, at RATE_HZ."""
-    samples, rate = sf.read(path, dtype="float32", always_2d=True)
+    """Return the start of a recording as every listener gets it: mono, at RATE_HZ, at most MOST_S."""
+    rate = sf.info(path).samplerate
+    samples, _ = sf.read(path, frames=int(MOST_S * rate), dtype="float32", always_2d=True)
+    notes = notes[notes[:, 0] < MOST_S - EDGE_S]
     mono = soxr.resample(samples.mean(axis=1), rate, RATE_HZ)
     return Take(path.stem, groups, np.asarray(mono, dtype=np.float32), RATE_HZ, notes)
