@@ -33,6 +33,7 @@ class Asked:
     only: str
     takes: int | None
     listeners: tuple[str, ...]
+    each: bool
 
 
 def accuracy(asked: Asked) -> Iterator[Table]:
@@ -62,7 +63,7 @@ def chosen(takes: Iterator[Planned], asked: Asked) -> Iterator[Take]:
 def hard(asked: Asked) -> Iterator[Table]:
     """Yield the hard cases."""
     listeners = [one for one in LISTENERS if one.name in ("takemill", "swift-f0") and not one.missing]
-    yield hard_table(asked.store, asked.only, listeners)
+    yield hard_table(asked.store, asked.only, listeners, each=asked.each)
     yield nothing_table(asked.store, asked.only)
 
 
@@ -114,8 +115,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--listeners", default=",".join(names), help=f"which hear for the accuracy table ({','.join(names)})"
     )
+    parser.add_argument(
+        "--each", action="store_true", help="hard cases: a row each voice a case is played on"
+    )
     given = parser.parse_args(arguments)
-    asked = Asked(Store(given.cache), given.data, given.only, given.takes, tuple(given.listeners.split(",")))
+    ears = tuple(given.listeners.split(","))
+    asked = Asked(Store(given.cache), given.data, given.only, given.takes, ears, given.each)
     tables = []
     for part in given.parts or PARTS:
         tables += [shown(table) for table in PARTS[part](asked) if table.rows]

@@ -58,6 +58,6 @@ def read_take(path: Path, groups: tuple[str, ...], notes: Line) -> Take:
     """Return the start of a recording as every listener gets it: mono, at RATE_HZ, at most MOST_S."""
     rate = sf.info(path).samplerate
     samples, _ = sf.read(path, frames=int(MOST_S * rate), dtype="float32", always_2d=True)
-    notes = notes[notes[:, 0] < MOST_S - EDGE_S]
+    notes = np.minimum(notes[notes[:, 0] < MOST_S - EDGE_S], [np.inf, MOST_S, np.inf])
     mono = soxr.resample(samples.mean(axis=1), rate, RATE_HZ)
     return Take(path.stem, groups, np.asarray(mono, dtype=np.float32), RATE_HZ, notes)

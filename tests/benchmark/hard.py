@@ -10,7 +10,7 @@ from batch.hearing.noise import RATE_HZ
 from .accuracy import warmed
 from .cases import playing, recorded
 from .cases.case import Case, Verdict
-from .listeners import Listener, hear
+from .listeners import Hear, Listener, hear
 from .making.takes import Made, Store, Take, seed_of
 from .making.voices import Voice
 from .tables import Cell, Table
@@ -22,23 +22,36 @@ REMARKS = (
 CASES = (*playing.CASES, *recorded.CASES)
 
 
-def hard_table(store: Store, only: str, listeners: Sequence[Listener]) -> Table:
-    """Return a row a case whose name holds ``only``; the first listener in full, of the others F."""
-    cases = [case for case in CASES if only in case.name]
-    first, *others = [(listener, warmed(listener.start())) for listener in listeners]
-    rows: list[tuple[Cell, ...]] = []
-    for case in cases:
-        takes = list(takes_of(case, store))
-        if not takes:
-            continue
-        mine = judged(case, takes, first[1])
-        theirs = [judged(case, takes, ear).match.f for _, ear in others]
-        match = mine.match
-        row: list[Cell] = [case.name, mine.played, mine.heard, match.recall, match.precision, match.f]
-        rows.append((*row, *theirs, mine.figure, mine.also))
-    names = [f"{listener.name}: F" for listener, _ in others]
+def hard_table(store: Store, only: str, listeners: Sequence[Listener], *, each: bool = False) -> Table:
+    """Return a row a case whose name holds ``only``, or a row ``each`` voice it is played on.
+
+    The first listener is shown in full, of the others F.
+    """
+    ears = {listener.name: warmed(listener.start()) for listener in listeners}
+    rows = [
+        row(title, case, takes, list(ears.values()))
+        for case in CASES
+        if only in case.name
+        for title, takes in titled(case, list(takes_of(case, store)), each=each)
+    ]
+    names = [f"{name}: F" for name in list(ears)[1:]]
     columns = ("case", "played", "heard", "recall", "precision", "F", *names, "figure", "of")
     return Table("hard cases", columns, tuple(rows), REMARKS)
+
+
+def titled(case: Case, takes: Sequence[Take], *, each: bool) -> list[tuple[str, Sequence[Take]]]:
+    """Return what to count together, and under which name."""
+    if each:
+        return [(take.name.removeprefix("hard "), [take]) for take in takes]
+    return [(case.name, takes)] if takes else []
+
+
+def row(title: str, case: Case, takes: Sequence[Take], ears: Sequence[Hear]) -> tuple[Cell, ...]:
+    """Return one row."""
+    mine, *theirs = [judged(case, takes, ear) for ear in ears]
+    match = mine.match
+    counted: list[Cell] = [title, mine.played, mine.heard, match.recall, match.precision, match.f]
+    return (*counted, *(other.match.f for other in theirs), mine.figure, mine.also)
 
 
 def takes_of(case: Case, store: Store) -> Iterator[Take]:
@@ -55,7 +68,7 @@ def made(name: str, make: Callable[[np.random.Generator, Voice], Made], voice: V
     return make(np.random.default_rng(seed_of(name)), voice)
 
 
-def judged(case: Case, takes: Sequence[Take], ear: Callable[..., np.ndarray]) -> Verdict:
+def judged(case: Case, takes: Sequence[Take], ear: Hear) -> Verdict:
     """Return the verdict on what ``ear`` heard."""
     heard = [hear(ear, take).notes for take in takes]
     return case.judge(

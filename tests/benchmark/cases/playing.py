@@ -20,6 +20,7 @@ SCALE = (0, 2, 4, 5, 7, 9, 11)
 REST_S = 0.6
 SECONDS = 10.0
 GHOST_DB = -20.0
+TOUCH_S = 0.02  # common practice, no source
 
 Rng = np.random.Generator
 
@@ -47,9 +48,17 @@ def fast(every_s: float, rng: Rng, voice: Voice) -> Made:
 
 
 def repeated(every_s: float, rng: Rng, voice: Voice) -> Made:
-    """Return one pitch struck six times without a gap, then another."""
-    line = in_bursts([[float(voice.centre + rng.integers(-5, 8))] * 6 for _ in range(8)], every_s, 0.99)
-    return leveled(play(rng, line, voice)), line
+    """Return one pitch struck six times without a rest, then another.
+
+    The tongue or the pick stops our tones for TOUCH_S before it starts the next; sampled ones go over
+    into the next as the bank's releases have it.
+    """
+    touch_s = 0.001 if isinstance(voice.sound, int) else TOUCH_S
+    bursts = [[float(voice.centre + rng.integers(-5, 8))] * 6 for _ in range(8)]
+    line = in_bursts(bursts, every_s, 1.0 - touch_s / every_s)
+    if isinstance(voice.sound, int):
+        return leveled(play(rng, line, voice)), line
+    return leveled(line_of(line, replace(voice.timbre, release_s=TOUCH_S / 2.0))), line
 
 
 def octaves(rng: Rng, voice: Voice) -> Made:

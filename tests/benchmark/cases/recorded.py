@@ -94,15 +94,17 @@ def faint(rng: Rng, voice: Voice) -> Made:
     return mixed(quiet, pink(rng, len(quiet)), -20.0).astype(np.float32), line
 
 
+def within(low: int, high: int, rng: Rng, voice: Voice) -> Made:
+    """Return a line between two MIDI pitches at least an octave apart."""
+    line = invented(rng, SECONDS, (low + high) // 2)
+    line[:, 2] = [low + (pitch - low) % 12 if not low <= pitch <= high else pitch for pitch in line[:, 2]]
+    return leveled(play(rng, line, voice)), line
+
+
 def detuned(rng: Rng, voice: Voice) -> Made:
     """Return a line 40 cents sharp."""
     line = invented(rng, SECONDS, voice.centre) + np.array([0.0, 0.0, 0.4])
     return leveled(play(rng, line, voice)), line
-
-
-def at(centre: int, *voices: Voice) -> tuple[Voice, ...]:
-    """Return ``voices`` around another pitch."""
-    return tuple(Voice(voice.name, centre, voice.sound) for voice in voices)
 
 
 PLAIN = (on.OUR_STRING, on.OUR_REED, on.GUITAR, on.TENOR)
@@ -124,13 +126,8 @@ CASES = (
     *(made(f"room, RT60 {s} s", partial(roomy, s)) for s in (0.4, 1.0, 1.8)),
     *(made(f"click {-db} dB under", partial(clicking, db)) for db in (-10.0, -20.0)),
     *(made(f"backing {-db} dB under", partial(backed, db), SAMPLED) for db in (-10.0, -20.0)),
-    Case("low bass, E1 to G2", at(36, on.BASS, on.OUR_STRING), partial(spoilt, as_it_is), by_notes),
-    Case(
-        "high register, C6 to C7",
-        at(90, on.PICCOLO, on.OUR_FLUTE),
-        partial(spoilt, as_it_is),
-        by_notes,
-    ),
+    Case("low bass, E1 to G2", (on.BASS, on.OUR_STRING), partial(within, 28, 43), by_notes),
+    Case("high register, C6 to C7", (on.PICCOLO, on.OUR_FLUTE), partial(within, 84, 96), by_notes),
     Case("quiet (-50 dB) in noise", PLAIN, faint, by_notes),
     made("MP3, 64 kbit/s", partial(lossy, (".mp3", "libmp3lame", 64_000))),
     made("AAC, 48 kbit/s", partial(lossy, (".m4a", "aac", 48_000))),
