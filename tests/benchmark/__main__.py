@@ -7,12 +7,14 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads: one core is what is measured
 
 from .accuracy import accuracy_table, cost_table, results
 from .hard import hard_table
-from .listeners import LISTENERS
+from .listeners import LISTENERS, Listener
+from .making.banks import about_bank, bank
 from .making.takes import Planned, Store, Take
 from .material import accuracy_takes
 from .mixes import chords_table, mixes_table
@@ -38,15 +40,20 @@ class Asked:
 
 def accuracy(asked: Asked) -> Iterator[Table]:
     """Yield accuracy and cost of every listener."""
-    listeners = [one for one in LISTENERS if one.name in asked.listeners]
-    for one in listeners:
-        if one.missing:
-            print(one.missing)
-    takes = chosen(accuracy_takes(asked.store, asked.data), asked)
-    found = results([one for one in listeners if not one.missing], takes)
+    listeners = installed(asked.listeners)
+    found = results(listeners, chosen(accuracy_takes(asked.store, asked.data), asked))
     if found:
         yield accuracy_table(found)
         yield cost_table(found)
+
+
+def installed(names: Sequence[str]) -> list[Listener]:
+    """Return the listeners of these names that are installed, and say which are not."""
+    wanted = [one for one in LISTENERS if one.name in names]
+    for one in wanted:
+        if one.missing:
+            print(f"{one.missing}\n")
+    return [one for one in wanted if not one.missing]
 
 
 def chosen(takes: Iterator[Planned], asked: Asked) -> Iterator[Take]:
@@ -61,8 +68,8 @@ def chosen(takes: Iterator[Planned], asked: Asked) -> Iterator[Take]:
 
 
 def hard(asked: Asked) -> Iterator[Table]:
-    """Yield the hard cases."""
-    listeners = [one for one in LISTENERS if one.name in ("takemill", "swift-f0") and not one.missing]
+    """Yield the hard cases, and sounds without a line."""
+    listeners = installed(("takemill", "swift-f0"))
     yield hard_table(asked.store, asked.only, listeners, each=asked.each)
     yield nothing_table(asked.store, asked.only)
 
@@ -74,6 +81,9 @@ def speed(asked: Asked) -> Iterator[Table]:
 
 def mixes(asked: Asked) -> Iterator[Table]:
     """Yield leads with a band, and chords."""
+    if not bank():
+        print(f"mixes are left out: {about_bank()}\n")
+        return
     yield mixes_table(asked.store, asked.data, asked.only)
     yield chords_table(asked.store, asked.only)
 
@@ -93,40 +103,42 @@ PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the parts asked for."""
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmark", description=__doc__)
-    parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="which tables (default: all)")
-    cache = Path(tempfile.gettempdir(), "takemill-benchmark")
-    parser.add_argument(
-        "--cache", type=Path, default=cache, metavar="DIR", help=f"keeps takes made ({cache})"
-    )
-    parser.add_argument(
-        "--data",
-        type=Path,
-        default=PROJECT.parent / "shared",
-        metavar="DIR",
-        help="annotated takes and solos",
-    )
-    parser.add_argument(
-        "--only", default="", metavar="NAME", help="only takes or cases whose name holds NAME"
-    )
-    parser.add_argument("--takes", type=int, metavar="N", help="at most N takes of a kind")
-    names = [one.name for one in LISTENERS]
-    parser.add_argument(
-        "--listeners", default=",".join(names), help=f"which hear for the accuracy table ({','.join(names)})"
-    )
-    parser.add_argument(
-        "--each", action="store_true", help="hard cases: a row each voice a case is played on"
-    )
+    """Run the parts asked for; return 0, or 2 where the command line is wrong."""
+    parser = parser_of()
     given = parser.parse_args(arguments)
-    ears = tuple(given.listeners.split(","))
-    asked = Asked(Store(given.cache), given.data, given.only, given.takes, ears, given.each)
+    ears = given.listeners.split(",")
+    for asked_for, known in ((given.parts, list(PARTS)), (ears, [one.name for one in LISTENERS])):
+        unknown = [name for name in asked_for if name not in known]
+        if unknown:
+            parser.error(f"{', '.join(unknown)}: not known; choose from {', '.join(known)}")
+    asked = Asked(Store(given.cache), given.data, given.only, given.takes, tuple(ears), given.each)
     tables = []
     for part in given.parts or PARTS:
         tables += [shown(table) for table in PARTS[part](asked) if table.rows]
+    if not tables:
+        parser.error(f"nothing has {given.only!r} in its name")
     for table in tables:
         print(table.json_line())
     return 0
+
+
+def parser_of() -> argparse.ArgumentParser:
+    """Return what reads the command line."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmark", description=__doc__)
+    parser.add_argument("parts", nargs="*", help=f"which tables: {', '.join(PARTS)} (default: all)")
+    cache, data = Path(tempfile.gettempdir(), "takemill-benchmark"), PROJECT.parent / "shared"
+    names = ",".join(one.name for one in LISTENERS)
+
+    def add(name: str, explained: str, **kind: Any) -> None:
+        parser.add_argument(name, help=explained, **kind)
+
+    add("--cache", f"keeps the takes made (default: {cache})", type=Path, default=cache, metavar="DIR")
+    add("--data", f"annotated takes and solos (default: {data})", type=Path, default=data, metavar="DIR")
+    add("--only", "only takes and cases whose name holds NAME", default="", metavar="NAME")
+    add("--takes", "accuracy: at most N takes of a kind", type=int, metavar="N")
+    add("--listeners", f"accuracy: which hear (default: {names})", default=names, metavar="A,B")
+    add("--each", "hard: a row for each voice a case is played on", action="store_true")
+    return parser
 
 
 def shown(table: Table) -> Table:

@@ -11,6 +11,7 @@ from .accuracy import warmed
 from .cases import playing, recorded
 from .cases.case import Case, Verdict
 from .listeners import Hear, Listener, hear
+from .making.banks import about_bank
 from .making.takes import Made, Store, Take, seed_of
 from .making.voices import Voice
 from .tables import Cell, Table
@@ -36,7 +37,7 @@ def hard_table(store: Store, only: str, listeners: Sequence[Listener], *, each: 
     ]
     names = [f"{name}: F" for name in list(ears)[1:]]
     columns = ("case", "played", "heard", "recall", "precision", "F", *names, "figure", "of")
-    return Table("hard cases", columns, tuple(rows), REMARKS)
+    return Table("hard cases", columns, tuple(rows), (*REMARKS, about_bank()))
 
 
 def titled(case: Case, takes: Sequence[Take], *, each: bool) -> list[tuple[str, Sequence[Take]]]:
