@@ -15,7 +15,7 @@ from batch.hearing.material import band
 from batch.hearing.noise import RATE_HZ, rms
 
 from .annotated import annotated_takes
-from .making.banks import Sound, bank, events_of, on_bank
+from .making.banks import Sound, events_of, on_bank
 from .making.lines import LEAD_IN_S, invented
 from .making.takes import Line, Made, Samples, Store, leveled, seed_of
 from .scores import ONSET_S, note_match, onset_match
@@ -100,8 +100,6 @@ def mix_row(place: str, level: str, told: Mapping[str, Said], truths: Mapping[st
 
 def all_parts(store: Store, data: Path) -> Iterator[tuple[str, Parts]]:
     """Yield leads with a band: invented ones, then annotated takes where they are at hand."""
-    if not bank():
-        return
     for lead, (program, centre) in LEADS.items():
         samples, notes = store.kept(f"lead {lead}", partial(lead_made, lead, program, centre))
         yield lead, Parts(samples.astype(float), bands(store, lead, SECONDS), notes)
@@ -154,7 +152,7 @@ def chords_table(store: Store, only: str) -> Table:
     for kind in CHORDS:
         for player, program in {"steel guitar": 25, "clean guitar": 27, "piano": 0}.items():
             name = f"{kind}|{player}"
-            if bank() and only in name:
+            if only in name:
                 samples, strums[name] = store.kept(
                     f"chords {name}", partial(chords_made, name, kind, program)
                 )
