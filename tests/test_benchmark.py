@@ -1,6 +1,7 @@
 """The benchmark's own arithmetic: a score that is wrong would praise anything."""
 
 import json
+import sys
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from benchmark.making.tones import REED, line_of
 from benchmark.scores import mean_scores, note_match, onset_match, scores_of
 from benchmark.segmentation import segmented
 from benchmark.tables import Table
+from benchmark.whole import cost_of
 
 LINE = steady([60, 64, 67, 72, 60], 0.3, 0.25)
 FRAME_S = 0.01
@@ -115,6 +117,14 @@ def test_a_take_is_made_once(tmp_path):
     assert len(made) == 1
     assert first[0] == pytest.approx(second[0])
     assert second[1] == pytest.approx(LINE)
+
+
+def test_a_command_is_timed_and_its_failure_told():
+    cost = cost_of([sys.executable, "-c", "sum(range(3_000_000))"])
+    assert 0.0 < cost.cpu_s < 60.0
+    assert cost.peak_mib > 1.0
+    with pytest.raises(RuntimeError, match="ended with 3:\nno such luck"):
+        cost_of([sys.executable, "-c", "print('no such luck'); raise SystemExit(3)"])
 
 
 def test_a_table_is_read_by_people_and_programs():

@@ -17,6 +17,7 @@ import soundfile as sf
 from .making.takes import Line, Samples
 
 COMMAND = Path(sys.executable).with_name("takemill")
+MOST_TOLD = 2000  # characters of what a command that failed had to say
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,21 +44,19 @@ def cost_of(command: Sequence[str | Path], **environment: str) -> Cost:
 
     Raises
     ------
-    subprocess.CalledProcessError
+    RuntimeError
         If it ends with another status than 0.
     """
-    started = time.perf_counter()
-    process = subprocess.Popen(
-        [str(word) for word in command],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        env=os.environ | environment,
-    )
-    _, status, used = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
-    wall_s = time.perf_counter() - started
-    if process.returncode:
-        raise subprocess.CalledProcessError(process.returncode, list(map(str, command)))
+    words, started = [str(word) for word in command], time.perf_counter()
+    with tempfile.TemporaryFile() as output:
+        process = subprocess.Popen(words, stdout=output, stderr=output, env=os.environ | environment)
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        wall_s = time.perf_counter() - started
+        if process.returncode:
+            output.seek(0)
+            told = output.read().decode(errors="replace")[-MOST_TOLD:]
+            raise RuntimeError(f"{' '.join(words)} ended with {process.returncode}:\n{told}")
     return Cost(wall_s, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
 
 
