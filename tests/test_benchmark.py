@@ -122,7 +122,7 @@ def test_a_take_is_made_once(tmp_path):
 def test_a_command_is_timed_and_its_failure_told():
     cost = cost_of([sys.executable, "-c", "sum(range(3_000_000))"])
     assert 0.0 < cost.cpu_s < 60.0
-    assert cost.peak_mib > 1.0
+    assert 1.0 < cost.peak_mib < 60.0  # a bare interpreter's, not this process's own
     with pytest.raises(RuntimeError, match="ended with 3:\nno such luck"):
         cost_of([sys.executable, "-c", "print('no such luck'); raise SystemExit(3)"])
 

@@ -5,7 +5,6 @@ import os
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,7 @@ import soundfile as sf
 from .making.takes import Line, Samples
 
 COMMAND = Path(sys.executable).with_name("takemill")
+LAUNCHER = Path(__file__).with_name("launch.py")
 MOST_TOLD = 2000  # characters of what a command that failed had to say
 
 
@@ -47,17 +47,16 @@ def cost_of(command: Sequence[str | Path], **environment: str) -> Cost:
     RuntimeError
         If it ends with another status than 0.
     """
-    words, started = [str(word) for word in command], time.perf_counter()
-    with tempfile.TemporaryFile() as output:
-        process = subprocess.Popen(words, stdout=output, stderr=output, env=os.environ | environment)
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-        wall_s = time.perf_counter() - started
-        if process.returncode:
-            output.seek(0)
-            told = output.read().decode(errors="replace")[-MOST_TOLD:]
-            raise RuntimeError(f"{' '.join(words)} ended with {process.returncode}:\n{told}")
-    return Cost(wall_s, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
+    words = [str(word) for word in command]
+    with tempfile.NamedTemporaryFile("r", encoding="utf-8", suffix=".json") as measured:
+        launcher = [sys.executable, "-I", "-S", str(LAUNCHER), measured.name]
+        done = subprocess.run(
+            [*launcher, *words], check=False, env=os.environ | environment, capture_output=True, text=True
+        )
+        if done.returncode:
+            told = (done.stdout + done.stderr)[-MOST_TOLD:]
+            raise RuntimeError(f"{' '.join(words)} ended with {done.returncode}:\n{told}")
+        return Cost(**json.load(measured))
 
 
 def said_of(takes: Mapping[str, tuple[Samples, int]]) -> dict[str, Said]:
