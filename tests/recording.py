@@ -24,14 +24,20 @@ def clicks(seconds: float, at_s: tuple[float, ...], rate: int = RATE) -> np.ndar
 
 
 def write_media(
-    path: Path, channels: list[np.ndarray], coding: str, rate: int = RATE, **options: str
+    path: Path,
+    channels: list[np.ndarray],
+    coding: str,
+    rate: int = RATE,
+    *,
+    bits_a_second: int = 128_000,
+    **options: str,
 ) -> Path:
     """Encode ``channels`` (one or two, of one length); the ending of ``path`` chooses the container."""
     layout = ("mono", "stereo")[len(channels) - 1]
     with av.open(str(path), "w", options=options) as container:
         stream = container.add_stream(coding, rate=rate)
         stream.layout = layout
-        stream.bit_rate = 128_000
+        stream.bit_rate = bits_a_second
         for first in range(0, len(channels[0]), 1024):
             part = np.ascontiguousarray([channel[first : first + 1024] for channel in channels])
             frame = av.AudioFrame.from_ndarray(part, format="fltp", layout=layout)

@@ -1,0 +1,1 @@
+"""Hard cases, each made on purpose with its truth known."""

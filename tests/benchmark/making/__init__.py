@@ -1,0 +1,1 @@
+"""Takes whose notes are known: invented lines, sampled instruments, plain synthesis."""
