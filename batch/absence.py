@@ -6,7 +6,7 @@ from batch.hearing.scene import Scene
 from batch.playing import LeftOut, Played, Sort
 
 MOMENT_S = 0.5  # s of sound altogether: somebody hit the table (our choice)
-TONAL = 0.75  # mean salience of what has one period all along; noise has 0.3 (rendered sounds)
+TONAL = 0.6  # mean salience of what has one period all along; hum has 0.7, noise 0.3 (rendered sounds)
 _POINTS = (Sort.COUNT_IN,)  # told by when they start; others have an end worth telling
 
 

@@ -17,6 +17,7 @@ from batch.tuning import tunings_in
 
 Span = tuple[float, float]
 
+SILENT_S = 5.0  # s between two parts of one sort that are told as one (our choice)
 TELL_FROM_S = 1.5  # of talking that nobody took for notes: less is not worth a line (our choice)
 LEAD_IN = 2.2  # ticks' distances: playing that starts this soon was counted in (common practice, no source)
 MOST_COUNTED = 8  # ticks: two bars of four; more is a metronome (common practice, no source)
@@ -61,12 +62,25 @@ def only_played(notes: Sequence[Note], scene: Scene, duration_s: float) -> Playe
     tone = _tone(rest, duration_s)
     rest = [] if tone else rest
     left_out = [
-        *(LeftOut(Sort.SPEECH, *span) for span in talks if _worth_telling(span, notes)),
+        *(LeftOut(Sort.SPEECH, *span) for span in _joined(talks, rest) if _worth_telling(span, notes)),
         *(_ticked(run, rest) for run in runs if _tells(run, notes, rest)),
         *(LeftOut(Sort.TUNING, *span) for span in tunings),
         *tone,
     ]
     return Played(tuple(rest), tuple(sorted(left_out, key=lambda part: part.start_s)))
+
+
+def _joined(spans: Iterable[Span], rest: Sequence[Note]) -> list[Span]:
+    """Return ``spans`` with those as one that nothing of ``rest`` parts, nor a long silence."""
+    joined: list[Span] = []
+    for start_s, end_s in sorted(spans):
+        before_s = joined[-1][1] if joined else float("-inf")
+        parted = any(before_s <= note.onset_s < start_s for note in rest)
+        if start_s - before_s > SILENT_S or parted:
+            joined.append((start_s, end_s))
+        else:
+            joined[-1] = (joined[-1][0], max(before_s, end_s))
+    return joined
 
 
 def _middle_s(note: Note) -> float:

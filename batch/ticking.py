@@ -44,7 +44,7 @@ class Ticks:
 
     def struck(self, onset_s: float) -> bool:
         """Return whether a note that starts at ``onset_s`` is one of the ticks."""
-        return any(abs(onset_s - time_s) <= SAME_S for time_s in self.times_s)
+        return any(-SAME_S <= onset_s - time_s <= SAME_S + self.ring_s for time_s in self.times_s)
 
 
 def ticks_in(scene: Scene, notes: Sequence[Note]) -> list[Ticks]:

@@ -21,7 +21,7 @@ CREEPS = 0.4  # semitones from the first pluck to the last: more than a voice is
 ONE_WAY = 0.6  # share of all its moving that is not taken back
 FRACTION = 0.1  # semitones from the nearest whole one: players are nearer (rendered solos)
 SLOW_S = 0.45  # s between plucks, median: the ear has to settle
-QUICKEST_S = 0.3  # s between any two
+QUICKEST_S = 0.3  # s between most of them, the lower quartile
 SLOWEST_GROOVE_S = 0.9  # s between the notes of one pitch, median: slower has no groove (our choice)
 CERTAIN_PLUCKS = 4  # of a single string; fewer need a second string being tuned
 IN_TUNE = 0.35  # semitones from an open string's pitch: where tuning ends
@@ -112,8 +112,8 @@ def _step(note: Note, following: Note) -> float:
 
 
 def _is_slow(string: Group) -> bool:
-    apart = [b.onset_s - a.onset_s for a, b in pairwise(string)]
-    return bool(apart) and median(apart) >= SLOW_S and min(apart) >= QUICKEST_S
+    apart = sorted(b.onset_s - a.onset_s for a, b in pairwise(string))
+    return bool(apart) and median(apart) >= SLOW_S and apart[len(apart) // 4] >= QUICKEST_S
 
 
 def _is_tuned(string: Group) -> bool:

@@ -52,6 +52,31 @@ def test_notes_in_talking_are_left_out_and_the_rest_stays():
     assert played.left_out == (LeftOut(Sort.SPEECH, pytest.approx(1.0), pytest.approx(8.0)),)
 
 
+def test_unsure_notes_beside_talking_are_more_of_it_and_sure_ones_are_not():
+    def notes(confidence):
+        return [Note(9.0 + 0.2 * i, 9.1 + 0.2 * i, 48.0, -25.0, confidence) for i in range(6)]
+
+    heard = scene(talking=[(1.0, 8.0)], sounding=[(1.0, 8.0), (9.0, 10.2)])
+    assert only_played(notes(0.4), heard, 30.0).notes == ()
+    assert only_played(notes(0.98), heard, 30.0).notes == tuple(notes(0.98))
+
+
+def test_a_lone_note_or_two_beside_talking_is_a_word_and_elsewhere_is_playing():
+    lone = [Note(8.6, 8.8, 48.0, -25.0, 1.0)]
+    heard = scene(talking=[(1.0, 8.0)], sounding=[(1.0, 8.0), (8.6, 8.8), (20.0, 23.0)])
+    assert only_played([*lone, *line(20.0)], heard, 30.0).notes == tuple(line(20.0))
+    late = [Note(15.0, 15.2, 48.0, -25.0, 1.0)]
+    assert only_played([*late, *line(20.0)], heard, 30.0).notes == (*late, *line(20.0))
+
+
+def test_sure_notes_are_a_line_however_it_sounds():
+    # A singer with consonants: talking by the sound, but the notes fill the time and are sure.
+    sung = [Note(1.0 + i, 1.95 + i, 60.0 + i % 3, -20.0, 0.99) for i in range(8)]
+    heard = scene(talking=[(1.0, 9.0)], sounding=[(1.0, 9.0)])
+    faint = replace(heard, talking=np.where(heard.talking > 0, 3.0, heard.talking))
+    assert only_played(sung, faint, 30.0).notes == tuple(sung)
+
+
 def test_a_talking_row_or_two_within_playing_lose_nothing():
     notes = line(1.0, count=60)
     played = only_played(notes, scene(talking=[(5.0, 5.5), (9.0, 9.3)], sounding=[(1.0, 13.0)]), 30.0)
@@ -130,8 +155,8 @@ def test_a_take_without_notes_says_why(heard, why):
 def test_what_was_left_out_is_told_with_its_place():
     heard = scene(
         1000.0,
-        talking=[(0.0, 14.2), (65.0, 72.0)],
-        sounding=[(0.0, 14.2), (65.0, 72.0)],
+        talking=[(0.0, 6.0), (8.5, 14.2), (65.0, 72.0)],
+        sounding=[(0.0, 6.0), (8.5, 14.2), (65.0, 72.0)],
         struck=even(80.0, 4),
     )
     played = only_played(line(82.0), heard, 1000.0)
