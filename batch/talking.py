@@ -12,7 +12,7 @@ from batch.model import Note
 
 Bools = NDArray[np.bool_]
 
-TALKING = 2.0  # log-odds from which a row is talking: a lost phrase costs more than a word too many
+TALKING = 1.4  # log-odds from which a row is talking: a lost phrase costs more than a word too many
 SOUNDS = 0.25  # share of a row in which something sounds; less is a pause
 PAUSE_ROWS = 3  # rows, 0.28 s, of silence that part what is said and played (common practice, no source)
 BREATH_S = 4.0  # what sounds no longer than that without a pause is of one sort: talking or playing
