@@ -5,19 +5,22 @@ from functools import partial
 
 import numpy as np
 
+from batch.absence import told
 from batch.errors import TakeError
 from batch.grid import grid_from_map, grid_from_tempo
 from batch.groove import rubs
-from batch.hearing import hear_notes
+from batch.hearing import hear
+from batch.hearing.scene import Scene
 from batch.labels import label_phrases
 from batch.model import Analysis, Evidence, Grid, LabelledPhrase, Labels, Note, Phrase, Relation, Variety
 from batch.percentiles import load_percentiles
 from batch.phrases import split_phrases
+from batch.playing import Played, only_played
 from batch.relations import relate
 from batch.rhythm import Feel, estimate_feel
 from batch.settings import GridSettings, Settings
 from batch.sound.condition import Meter
-from batch.takes import AudioTake, MidiTake, Take
+from batch.takes import MidiTake, Take
 from batch.tempo import TempoMap
 from batch.variety import score_variety
 
@@ -40,7 +43,8 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         If the take's sound breaks off or is no sound.
     """
     meter = Meter()
-    notes = take.notes if isinstance(take, MidiTake) else _heard(take, meter)
+    played, scene = _played(take, meter)
+    notes = played.notes
     grid = find_grid(take, settings, session_map)
     feel = _feel(notes, grid)
     grid = replace(grid, swing_ratio=feel.swing_ratio) if grid else None
@@ -53,7 +57,7 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         notes=notes,
         phrases=_join(phrases, labelled, relate(notes, phrases, labelled)),
         variety=_variety(labelled, settings),
-        warnings=(*_warnings(take, notes, grid), *_condition(take, meter)),
+        warnings=(*told(played, scene), *_warnings(grid), *_condition(take, meter)),
     )
 
 
@@ -97,8 +101,12 @@ def _starts_at_s(take: Take, chosen: GridSettings) -> float:
     return starts_at_s
 
 
-def _heard(take: AudioTake, meter: Meter) -> tuple[Note, ...]:
-    return hear_notes(partial(take.blocks, meter), take.sound.rate_hz)
+def _played(take: Take, meter: Meter) -> tuple[Played, Scene | None]:
+    """Return what was played, and what sounded at all; in a MIDI take every note was played."""
+    if isinstance(take, MidiTake):
+        return Played(take.notes, ()), None
+    heard = hear(partial(take.blocks, meter), take.sound.rate_hz)
+    return only_played(heard.notes, heard.scene, take.info.duration_s), heard.scene
 
 
 def _condition(take: Take, meter: Meter) -> tuple[str, ...]:
@@ -135,13 +143,10 @@ def _variety(labelled: tuple[tuple[Labels, Evidence], ...], settings: Settings) 
     )
 
 
-def _warnings(take: Take, notes: tuple[Note, ...], grid: Grid | None) -> tuple[str, ...]:
-    found = []
-    if not notes:
-        found.append("no notes were heard: the take is silent, or holds no pitched line")
-    if grid is None:
-        found.append(
-            "no grid: give a tempo in takemill.toml, or put NAME.tempo.mid beside the take"
-            " (groove unmeasured, length and density in seconds)"
-        )
-    return tuple(found)
+def _warnings(grid: Grid | None) -> tuple[str, ...]:
+    if grid is not None:
+        return ()
+    return (
+        "no grid: give a tempo in takemill.toml, or put NAME.tempo.mid beside the take"
+        " (groove unmeasured, length and density in seconds)",
+    )

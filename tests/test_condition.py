@@ -83,9 +83,12 @@ def test_a_loud_phrase_among_silence_is_not_near_silence(tmp_path):
     assert measured(written(tmp_path / "take.flac", sound))[2] == ()
 
 
-def test_silence_is_said(tmp_path):
-    said = measured(written(tmp_path / "take.wav", np.zeros(RATE)))[2]
-    assert len(said) == 1 and said[0].startswith("silent")
+def test_silence_is_said_once_and_not_called_near_silence(tmp_path):
+    path = written(tmp_path / "take.wav", np.zeros(RATE))
+    said = analyse(open_take(path, ""), Settings(), None).warnings
+    assert [text for text in said if "silent" in text] == [
+        "no phrases: the take is silent; check what the recorder was listening to"
+    ]
 
 
 def test_a_second_pass_is_measured_afresh(tmp_path):

@@ -13,6 +13,7 @@ from batch.hearing.features import Floats, Frames, frames_of
 from batch.hearing.onsets import loudness_of, onset_rewards, onset_strength, silence_evidence
 from batch.hearing.params import HearingParams
 from batch.hearing.pitches import choose_pitches
+from batch.hearing.scene import Scene, scene_of, unheard
 from batch.hearing.spans import Spans, merged, spans_of
 from batch.hearing.stretch import Stretch, prepared
 from batch.hearing.timing import timed
@@ -23,22 +24,18 @@ SEMITONES = 12
 OFFSET_STRIDE = 16  # samples between those an offset voltage is read from; the median leaves silence silent
 
 
-def notes_in(samples: Floats, starts_at_s: float, params: HearingParams) -> list[Note]:
-    """Return the notes in ``samples`` (n,) at ``params.rate_hz``, timed from the take's start."""
+def notes_in(samples: Floats, starts_at_s: float, params: HearingParams) -> tuple[list[Note], Scene]:
+    """Return the notes in ``samples`` (n,) at ``params.rate_hz``, timed from the take's start,
+    and what sounds at all."""
     samples = samples - np.float32(np.median(samples[::OFFSET_STRIDE])) if len(samples) else samples
     peak = float(np.abs(samples).max(initial=0.0))
     if peak < QUIETEST_PEAK:
-        return []
+        return [], unheard(len(samples) / params.rate_hz, starts_at_s, params)
     spans, stretch = candidate_spans(frames_of(samples / np.float32(peak), params), params)
     spans, confidence = line_spans(spans, stretch, params)
-    return timed(
-        spans,
-        confidence,
-        stretch,
-        gain_db=20.0 * float(np.log10(peak)),
-        starts_at_s=starts_at_s,
-        params=params,
-    )
+    gain_db = 20.0 * float(np.log10(peak))
+    notes = timed(spans, confidence, stretch, gain_db=gain_db, starts_at_s=starts_at_s, params=params)
+    return notes, scene_of(stretch, gain_db=gain_db, starts_at_s=starts_at_s, params=params)
 
 
 def line_spans(spans: Spans, stretch: Stretch, params: HearingParams) -> tuple[Spans, Floats]:

@@ -19,7 +19,7 @@ CLIPPED_FROM = 10
 FAINT_BELOW_DB = -55.0
 """Level of the loudest block, of full scale: the noise of a small recorder is near (our choice)."""
 SILENT_BELOW_DB = -150.0
-"""Less than the last bit of 24."""
+"""Less than the last bit of 24: silence, which is said where it is told why there are no phrases."""
 MISSING_FROM_S = 1.0
 """Difference between stated and read length that is told, for formats that state it loosely."""
 
@@ -92,8 +92,11 @@ def warnings_of(condition: Condition, stated_s: float, remarks: Sequence[str]) -
     missing_s = stated_s - condition.read_s
     if missing_s >= MISSING_FROM_S:
         found.append(f"ends {missing_s:,.1f} s before its header says: copy it again if the end is missing")
-    if condition.level_db < FAINT_BELOW_DB:
-        found.append(_faint(condition.level_db))
+    if SILENT_BELOW_DB <= condition.level_db < FAINT_BELOW_DB:
+        found.append(
+            f"nearly silent: the loudest part is at {condition.level_db:.0f} dB of full scale;"
+            " record with more gain"
+        )
     if condition.clipped >= CLIPPED_FROM:
         found.append(
             f"clipped in {condition.clipped:,} places: record with less gain; attacks there may be misheard"
@@ -104,9 +107,3 @@ def warnings_of(condition: Condition, stated_s: float, remarks: Sequence[str]) -
             " hearing: take it out in the recording program, or have the interface looked at"
         )
     return tuple(found)
-
-
-def _faint(level_db: float) -> str:
-    if level_db < SILENT_BELOW_DB:
-        return "silent: every sample is zero; check what the recorder was listening to"
-    return f"nearly silent: the loudest part is at {level_db:.0f} dB of full scale; record with more gain"

@@ -5,7 +5,8 @@ from collections.abc import Callable, Sequence
 import mir_eval
 import numpy as np
 
-from batch.hearing import hear_notes
+from batch.hearing import Heard
+from batch.hearing import hear as hear_blocks
 from batch.model import Note
 
 RATE = 22_050
@@ -79,11 +80,15 @@ def melody(
     return played
 
 
-def hear(samples: np.ndarray, rate: int = RATE, block: int = 65_536, **kwargs) -> tuple[Note, ...]:
+def hear_all(samples: np.ndarray, rate: int = RATE, block: int = 65_536, **kwargs) -> Heard:
     samples = np.asarray(samples, dtype=np.float32)
-    return hear_notes(
+    return hear_blocks(
         lambda: (samples[at : at + block] for at in range(0, len(samples), block)), rate, **kwargs
     )
+
+
+def hear(samples: np.ndarray, rate: int = RATE, block: int = 65_536, **kwargs) -> tuple[Note, ...]:
+    return hear_all(samples, rate, block, **kwargs).notes
 
 
 def as_played(notes: Sequence[Note]) -> list[tuple[float, float, float]]:
