@@ -33,6 +33,8 @@ def listen(asked: Brief, content_hash: str) -> Analysis:
 def prepare() -> None:
     """Load what listening needs, compiled: a process that is to hear many takes does it first."""
     import batch.takes  # noqa: F401, PLC0415
-    from batch.hearing.decode import compile_once  # noqa: PLC0415
+    from batch.hearing.coupling import compile_coupling  # noqa: PLC0415
+    from batch.hearing.decode import compile_search  # noqa: PLC0415
 
-    compile_once()
+    compile_coupling()
+    compile_search()

@@ -4,26 +4,13 @@ A Viterbi search (Forney 1973, "The Viterbi algorithm", Proc. IEEE 61(3)) over o
 semitone and one for silence, compiled because it steps through every frame.
 """
 
-import fcntl
-import os
-from collections.abc import Callable
-from contextlib import ExitStack, suppress
-from typing import Any
-
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from batch.hearing.compiling import compiled, one_at_a_time
 
 STAY = -2  # back pointer: the state goes on
 GAP = -1  # back pointer or state: silence
-
-
-def compiled(function: Callable[..., Any]) -> Any:
-    """Return ``function`` compiled, kept on disk where a folder for that can be written."""
-    try:
-        return njit(cache=True)(function)
-    except RuntimeError:  # numba finds no folder to write to
-        return njit(function)
 
 
 def decode(
@@ -127,16 +114,8 @@ def _trace(last, came, gap_came, state, starts):  # type: ignore[no-untyped-def]
             now = came[t, now]
 
 
-def compile_once() -> None:
-    """Compile, or load what another process has compiled.
-
-    Processes that start together wait for the first of them: the folder of the compiled code is
-    locked, which ends with the process that locked it.
-    """
-    with ExitStack() as lock:
-        with suppress(OSError, TypeError):  # no folder, or one that cannot be locked
-            folder = os.open(_search.stats.cache_path, os.O_RDONLY)
-            lock.callback(os.close, folder)
-            fcntl.flock(folder, fcntl.LOCK_EX)
+def compile_search() -> None:
+    """Compile, or load what another process has compiled."""
+    with one_at_a_time(_search):
         nothing = np.zeros(1, np.float32)
         decode(nothing[:, None], nothing, nothing, 0.0, 0.0)

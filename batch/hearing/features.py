@@ -24,6 +24,7 @@ STEPS = 3  # lags a semitone: a vibrato between semitones still meets one within
 GUARD = 14 * STEPS  # lags above the highest pitch, where its function has its dip
 PAGE = 1024  # frames transformed at once: bounds memory, fits the cache
 TINY = 1e-10
+FAINT = 1e-4  # of the peak, -80 dB: a tone as weak as that is half as periodic, what is weaker hardly at all
 LEVEL_FLOOR = 1e-7  # -140 dB
 WINDOW_ACF_FLOOR = 0.15  # of the window's own autocorrelation: do not blow up the longest lags
 CORRECTED = 0.75  # power of that autocorrelation which is made up for: long lags are less sure
@@ -138,7 +139,8 @@ def _salience(frames: Floats, lags: Lags, period_dip: float) -> Floats:
     compressed = np.sqrt(root)
     compressed *= root
     periodic = compressed @ lags.kernel
-    periodic /= compressed.sum(axis=1, keepdims=True) + np.float32(TINY)
+    faint = np.float32((FAINT * lags.taper.sum()) ** 1.5)
+    periodic /= compressed.sum(axis=1, keepdims=True) + faint
     periodic *= lags.correction
     dip = np.minimum.accumulate(periodic[:, ::-1], axis=1)[:, ::-1][:, :-GUARD]
     periodic = periodic[:, :-GUARD]

@@ -8,6 +8,7 @@ import numpy as np
 from batch.hearing.belonging import belongs_log_odds
 from batch.hearing.boundaries import begin_log_odds
 from batch.hearing.contour import contour_of
+from batch.hearing.coupling import coupled
 from batch.hearing.decode import decode
 from batch.hearing.features import Floats, Frames, frames_of
 from batch.hearing.onsets import loudness_of, onset_rewards, onset_strength, silence_evidence
@@ -21,13 +22,12 @@ from batch.model import Note
 
 QUIETEST_PEAK = 1e-6  # -120 dB: under the last bit of 16, nothing is played
 SEMITONES = 12
-OFFSET_STRIDE = 16  # samples between those an offset voltage is read from; the median leaves silence silent
 
 
 def notes_in(samples: Floats, starts_at_s: float, params: HearingParams) -> tuple[list[Note], Scene]:
     """Return the notes in ``samples`` (n,) at ``params.rate_hz``, timed from the take's start,
     and what sounds at all."""
-    samples = samples - np.float32(np.median(samples[::OFFSET_STRIDE])) if len(samples) else samples
+    samples = coupled(samples, params.rate_hz)
     peak = float(np.abs(samples).max(initial=0.0))
     if peak < QUIETEST_PEAK:
         return [], unheard(len(samples) / params.rate_hz, starts_at_s, params)

@@ -5,8 +5,8 @@ import subprocess
 import sys
 
 ASK = """
-from batch.hearing.decode import _search, _trace, compile_once
-compile_once()
+from batch.hearing.decode import _search, _trace, compile_search
+compile_search()
 print(*(sum(f.stats.cache_misses.values()) for f in (_search, _trace)))
 """
 

@@ -119,6 +119,31 @@ def test_noise_30_db_under_the_line_changes_little():
     assert note_f(played, as_played(hear(samples + noise))) >= 0.95
 
 
+def swelling(midi, duration_s, rate=RATE):
+    """A reed's lopsided wave, which is longer under zero than over it, with an attack of 140 ms."""
+    t = np.arange(int(duration_s * rate)) / rate
+    rising = np.minimum(t / 0.14, 1.0) * np.clip((duration_s - t) / 0.03, 0.0, 1.0)
+    f = float(hz(midi))
+    weights = [1, 0.8, 0.9, 0.6, 0.5, 0.4, 0.3, 0.2, 0.15, 0.1]
+    return sum(w * np.sin(2 * np.pi * k * f * t + k) for k, w in enumerate(weights, start=1)) * rising
+
+
+HELD = [
+    (0.4 + 0.6 * i, 0.9 + 0.6 * i, float(p)) for i, p in enumerate((69, 55, 62, 70, 53, 72, 60, 65, 57, 76))
+]
+
+
+def test_lopsided_tones_that_fill_a_take_are_heard():
+    begins_s = 0.1 * 0.14  # where the attack reaches -20 dB
+    played = [(onset + begins_s, offset, pitch) for onset, offset, pitch in HELD]
+    assert note_f(played, as_played(hear(line(HELD, swelling)))) == 1.0
+
+
+def test_an_offset_voltage_changes_nothing():
+    samples = line(HELD, swelling)
+    assert note_f(as_played(hear(samples)), as_played(hear(samples + 0.3)), offset_ratio=0.2) == 1.0
+
+
 T = np.arange(8 * RATE) / RATE
 NOTHING = {
     "empty": np.zeros(0),
