@@ -7,7 +7,7 @@ import numpy as np
 
 from batch.grid import grid_from_map, grid_from_tempo
 from batch.groove import rubs
-from batch.hearing import hear_notes
+from batch.hearing import Heard, hear
 from batch.labels import label_phrases
 from batch.model import Analysis, Evidence, Grid, LabelledPhrase, Labels, Note, Phrase, Relation, Variety
 from batch.percentiles import load_percentiles
@@ -18,6 +18,7 @@ from batch.settings import Settings
 from batch.sound.condition import Meter
 from batch.takes import AudioTake, MidiTake, Take
 from batch.tempo import TempoMap
+from batch.texture import texture_warnings
 from batch.variety import score_variety
 
 
@@ -39,7 +40,8 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         If the take's sound breaks off or is no sound.
     """
     meter = Meter()
-    notes = take.notes if isinstance(take, MidiTake) else _heard(take, meter)
+    heard = Heard(take.notes, take.texture) if isinstance(take, MidiTake) else _heard(take, meter)
+    notes = heard.notes
     grid = find_grid(take, settings, session_map)
     feel = _feel(notes, grid)
     grid = replace(grid, swing_ratio=feel.swing_ratio) if grid else None
@@ -52,7 +54,12 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         notes=notes,
         phrases=_join(phrases, labelled, relate(notes, phrases, labelled)),
         variety=_variety(labelled, settings),
-        warnings=(*_warnings(take, notes, grid), *_condition(take, meter)),
+        warnings=(
+            *_warnings(take, notes, grid),
+            *texture_warnings(heard.texture, notes),
+            *_condition(take, meter),
+        ),
+        texture=heard.texture,
     )
 
 
@@ -77,8 +84,8 @@ def find_grid(take: Take, settings: Settings, session_map: TempoMap | None) -> G
     return None
 
 
-def _heard(take: AudioTake, meter: Meter) -> tuple[Note, ...]:
-    return hear_notes(partial(take.blocks, meter), take.sound.rate_hz)
+def _heard(take: AudioTake, meter: Meter) -> Heard:
+    return hear(partial(take.blocks, meter), take.sound.rate_hz)
 
 
 def _condition(take: Take, meter: Meter) -> tuple[str, ...]:

@@ -3,27 +3,39 @@
 ``features`` turns samples into frames, ``onsets`` reads attacks and silence off them,
 ``decode`` finds every span that might be a note, ``boundaries``, ``belonging`` and ``pitches``
 decide what it was, ``moments`` when it starts and ends, ``chunks`` lets a take be longer than
-memory. ``contour`` follows the pitch more finely than by semitones. ``fit`` makes the networks
-(``*.json``) those decisions rest on, from what ``material`` plays, sings and says.
+memory. ``contour`` follows the pitch more finely than by semitones. ``together`` weighs which
+pitches start at one of the ``attacks``: ``strums`` makes a chord one note, ``texture`` says
+how much of the take is a line. ``fit`` and ``fit_together`` make the networks (``*.json``) those
+decisions rest on, from what ``material`` and ``band_material`` play, sing and say.
 """
 
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
 from batch.hearing.bystanders import without_bystanders
 from batch.hearing.chunks import joined, overlapping, resampled
-from batch.hearing.line import notes_in
+from batch.hearing.line import heard_in
 from batch.hearing.params import DEFAULTS, HearingParams
-from batch.model import Note
+from batch.hearing.texture import Struck, texture_of
+from batch.model import Note, Texture
 
-__all__ = ["HearingParams", "hear_notes"]
+__all__ = ["Heard", "HearingParams", "hear", "hear_notes"]
 
 
-def hear_notes(
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """The notes of a take, by onset, no two at once, and how much of it is a line (None: can't say)."""
+
+    notes: tuple[Note, ...]
+    texture: Texture | None
+
+
+def hear(
     blocks: Callable[[], Iterable[np.ndarray]], sample_rate_hz: int, params: HearingParams = DEFAULTS
-) -> tuple[Note, ...]:
-    """Return the notes of a take, by onset, no two at once.
+) -> Heard:
+    """Return what is heard of a take.
 
     Parameters
     ----------
@@ -34,14 +46,24 @@ def hear_notes(
 
     Returns
     -------
-    tuple of Note
-        ``loudness_db`` is the RMS level of the note's body in dB below full scale.
+    Heard
+        ``loudness_db`` of its notes is the RMS level of the note's body in dB below full scale.
     """
     rate = params.rate_hz
     length = int(params.chunk_s * rate) // params.hop * params.hop
     overlap = int(params.overlap_s * rate) // params.hop * params.hop
     notes: list[Note] = []
+    struck: list[Struck] = []
     for first, samples in overlapping(resampled(blocks(), sample_rate_hz, rate), length, overlap):
-        heard = notes_in(samples, first / rate, params)
-        notes = joined(notes, heard, first / rate, (first + overlap) / rate) if first else heard
-    return without_bystanders(notes)
+        heard, again_s = heard_in(samples, first / rate, params), (first + overlap) / rate
+        notes = joined(notes, heard.notes, first / rate, again_s) if first else heard.notes
+        if heard.struck is not None:
+            struck.append(heard.struck.since(again_s) if first else heard.struck)
+    return Heard(without_bystanders(notes), texture_of(struck))
+
+
+def hear_notes(
+    blocks: Callable[[], Iterable[np.ndarray]], sample_rate_hz: int, params: HearingParams = DEFAULTS
+) -> tuple[Note, ...]:
+    """Return only the notes of a take (see ``hear``)."""
+    return hear(blocks, sample_rate_hz, params).notes

@@ -1,10 +1,11 @@
 """One stretch of sound to the notes of its line: the stages in order."""
 
 from dataclasses import dataclass
-from functools import reduce
+from functools import partial, reduce
 
 import numpy as np
 
+from batch.hearing.attacks import SLOW_STRUM_GAP_S
 from batch.hearing.belonging import belongs_log_odds
 from batch.hearing.boundaries import begin_log_odds
 from batch.hearing.contour import contour_of
@@ -15,6 +16,8 @@ from batch.hearing.params import HearingParams
 from batch.hearing.pitches import choose_pitches
 from batch.hearing.spans import Spans, merged, spans_of
 from batch.hearing.stretch import Stretch, prepared
+from batch.hearing.strums import gathered, is_chordal
+from batch.hearing.texture import Struck, struck_in
 from batch.hearing.timing import timed
 from batch.model import Note
 
@@ -23,22 +26,30 @@ SEMITONES = 12
 OFFSET_STRIDE = 16  # samples between those an offset voltage is read from; the median leaves silence silent
 
 
-def notes_in(samples: Floats, starts_at_s: float, params: HearingParams) -> list[Note]:
-    """Return the notes in ``samples`` (n,) at ``params.rate_hz``, timed from the take's start."""
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """The notes of a stretch, and what was struck at its attacks; None in silence."""
+
+    notes: list[Note]
+    struck: Struck | None
+
+
+def heard_in(samples: Floats, starts_at_s: float, params: HearingParams) -> Heard:
+    """Return what is heard in ``samples`` (n,) at ``params.rate_hz``, timed from the take's start."""
     samples = samples - np.float32(np.median(samples[::OFFSET_STRIDE])) if len(samples) else samples
     peak = float(np.abs(samples).max(initial=0.0))
     if peak < QUIETEST_PEAK:
-        return []
-    spans, stretch = candidate_spans(frames_of(samples / np.float32(peak), params), params)
+        return Heard([], None)
+    samples = samples / np.float32(peak)
+    spans, stretch = candidate_spans(frames_of(samples, params), params)
     spans, confidence = line_spans(spans, stretch, params)
-    return timed(
-        spans,
-        confidence,
-        stretch,
-        gain_db=20.0 * float(np.log10(peak)),
-        starts_at_s=starts_at_s,
-        params=params,
-    )
+    gain_db = 20.0 * float(np.log10(peak))
+    notes = timed(spans, confidence, stretch, gain_db=gain_db, starts_at_s=starts_at_s, params=params)
+    look = partial(struck_in, samples, stretch, params, gain_db=gain_db, starts_at_s=starts_at_s)
+    struck = look()
+    if is_chordal(struck):
+        notes = gathered(notes, look(gap_s=SLOW_STRUM_GAP_S))
+    return Heard(notes, struck)
 
 
 def line_spans(spans: Spans, stretch: Stretch, params: HearingParams) -> tuple[Spans, Floats]:
