@@ -21,9 +21,8 @@ def texture_warnings(texture: Texture | None, notes: Sequence[Note]) -> tuple[st
         return ()
     if texture.kind is TextureKind.BAND:
         return (_band(texture, notes),)
-    if texture.chordal_share >= SOME_FROM:
-        return (_chords(texture),)
-    return ()
+    told = texture.kind is TextureKind.CHORDS or texture.confidence >= UNSURE_BELOW
+    return (_chords(texture),) if told and texture.chordal_share >= SOME_FROM else ()
 
 
 def _chords(texture: Texture) -> str:

@@ -22,10 +22,12 @@ from batch.model import Texture, TextureKind
 Ints = NDArray[np.int64]
 
 EVENTS_FROM = 4  # attacks with a pitch, fewer of which tell nothing (our choice)
-SHARE_FROM = 0.15  # chordal share under which a take is a line whatever else speaks (rendered solos: 0.10)
+SHARE_FROM = 0.15  # chordal share under which a take is a line whatever else speaks (rendered solos: 0.1)
+MORE_FROM = 0.8  # probability of more than a line: a false alarm is worse than a warning missed (our choice)
 BASS_BELOW = 50  # MIDI pitch: D3, the top of a walking bass (common practice, no source)
 SOUNDING_DB = -20.0  # against the playing level
 RISING = 8  # frames, 46 ms, by which an attack has reached its level
+NEITHER = 0.5  # as likely as not
 PRIOR_EVENTS = 4.0  # attacks' worth of not knowing: few attacks make no sure verdict (our choice)
 SEMITONES = 12
 OF_AN_ATTACK = ("first_s", "last_s", "next_s", "until_s", "loudness_db", "probability", "foreign")
@@ -149,9 +151,9 @@ def texture_of(parts: Sequence[Struck]) -> Texture | None:
         return None
     share, events = float(evidence[0, 0]), sum(int(np.count_nonzero(part.classes)) for part in parts)
     more, band = (_probability(name, evidence) for name in ("more", "band"))
-    if share < SHARE_FROM or more < 0.5:  # noqa: PLR2004  as likely as not
-        kind, sure = TextureKind.LINE, 1.0 - more
-    elif band > 0.5:  # noqa: PLR2004
+    if share < SHARE_FROM or more < MORE_FROM:
+        kind, sure = TextureKind.LINE, max(1.0 - more, NEITHER)
+    elif band > NEITHER:
         kind, sure = TextureKind.BAND, more * band
     else:
         kind, sure = TextureKind.CHORDS, more * (1.0 - band)

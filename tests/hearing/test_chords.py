@@ -11,6 +11,7 @@ from batch.hearing.strums import gathered
 from batch.hearing.texture import Struck, chordal_share
 from batch.hearing.together import HIGHEST, LOWEST
 from batch.model import Note, TextureKind
+from batch.texture import texture_warnings
 
 VOICINGS = [(48, 55, 64, 72), (50, 57, 65, 69), (43, 59, 65, 74), (52, 59, 67, 76), (45, 60, 64, 67)]
 STEP_S = 0.5
@@ -110,9 +111,11 @@ LINES = {
 @pytest.mark.parametrize("seed", [1, 2, 3])
 @pytest.mark.parametrize("kind", LINES)
 def test_a_single_line_is_a_line_whatever_rings_with_it(kind, seed):
-    texture = heard(LINES[kind](seed)).texture
-    assert texture.kind is TextureKind.LINE
-    assert texture.chordal_share <= 0.15
+    found = heard(LINES[kind](seed))
+    assert found.texture.kind is TextureKind.LINE
+    assert texture_warnings(found.texture, found.notes) == ()
+    # Of the bleeding chords those are counted that fall into the line's rests.
+    assert found.texture.chordal_share <= (0.25 if kind == "bleed" else 0.15)
 
 
 def a_band(seed: int) -> np.ndarray:
