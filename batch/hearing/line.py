@@ -17,7 +17,7 @@ from batch.hearing.pitches import choose_pitches
 from batch.hearing.spans import Spans, merged, spans_of
 from batch.hearing.stretch import Stretch, prepared
 from batch.hearing.strums import gathered, is_chordal
-from batch.hearing.texture import Struck, struck_in
+from batch.hearing.texture import ENOUGH, Struck, struck_in
 from batch.hearing.timing import timed
 from batch.model import Note
 
@@ -46,7 +46,7 @@ def heard_in(samples: Floats, starts_at_s: float, params: HearingParams) -> Hear
     gain_db = 20.0 * float(np.log10(peak))
     notes = timed(spans, confidence, stretch, gain_db=gain_db, starts_at_s=starts_at_s, params=params)
     look = partial(struck_in, samples, stretch, params, gain_db=gain_db, starts_at_s=starts_at_s)
-    struck = look()
+    struck = look(most=ENOUGH)
     if is_chordal(struck):
         notes = gathered(notes, look(gap_s=SLOW_STRUM_GAP_S))
     return Heard(notes, struck)

@@ -23,6 +23,7 @@ Ints = NDArray[np.int64]
 
 EVENTS_FROM = 4  # attacks with a pitch, fewer of which tell nothing (our choice)
 SHARE_FROM = 0.15  # chordal share under which a take is a line whatever else speaks (rendered solos: 0.1)
+ENOUGH = 64  # attacks judged of a stretch to tell its texture: more would cost time and tell little
 MORE_FROM = 0.8  # probability of more than a line: a false alarm is worse than a warning missed (our choice)
 BASS_BELOW = 50  # MIDI pitch: D3, the top of a walking bass (common practice, no source)
 SOUNDING_DB = -20.0  # against the playing level
@@ -88,13 +89,17 @@ def struck_in(
     gain_db: float = 0.0,
     starts_at_s: float = 0.0,
     gap_s: float = STRUM_GAP_S,
+    most: int | None = None,
 ) -> Struck:
     """Return what was struck in a stretch of ``samples`` that starts at ``starts_at_s`` of the take.
 
-    ``gain_db`` is what they were divided by; strings up to ``gap_s`` apart are one attack.
+    ``gain_db`` is what they were divided by; strings up to ``gap_s`` apart are one attack. Of
+    more than ``most`` attacks so many, evenly spread, are judged.
     """
     attacks = attacks_of(stretch, params, gap_s)
     attacks = attacks.only((attacks.next - attacks.last) * params.hop / params.rate_hz >= LOOKS_S)
+    if most is not None and len(attacks) > most:
+        attacks = attacks.only(np.diff(np.arange(len(attacks) + 1) * most // len(attacks)) > 0)
     looks = looks_at(samples, attacks.first * params.hop, attacks.last * params.hop, params.rate_hz)
     attacks, looks = attacks.only(looks.leading), looks.only(looks.leading)
     frames = (attacks.first, attacks.last, attacks.next, _died_away(attacks, stretch))

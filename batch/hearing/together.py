@@ -74,8 +74,9 @@ def _by_semitone(power: Floats, rate_hz: int) -> Floats:
 
 def looks_at(samples: Floats, first: Ints, last: Ints, rate_hz: int) -> Looks:
     """Look at attacks whose first and last strings start at samples ``first`` and ``last`` (n,)."""
+    padded = np.pad(samples, (WINDOW, 2 * WINDOW))
     spectra = [
-        _spectra(samples, start, rate_hz)
+        _spectra(padded, start + WINDOW, rate_hz)
         for start in (
             first - round(BEFORE_S * rate_hz) - WINDOW,
             last + round(SETTLED_S * rate_hz),
@@ -91,9 +92,8 @@ def looks_at(samples: Floats, first: Ints, last: Ints, rate_hz: int) -> Looks:
 
 
 def _spectra(samples: Floats, start: Ints, rate_hz: int) -> Floats:
-    padded = np.pad(samples, (WINDOW, 2 * WINDOW))
-    views = np.lib.stride_tricks.sliding_window_view(padded, WINDOW)
-    frames = views[np.clip(start + WINDOW, 0, len(views) - 1)]
+    views = np.lib.stride_tricks.sliding_window_view(samples, WINDOW)
+    frames = views[np.clip(start, 0, len(views) - 1)]
     spectrum = fft.rfft(frames * np.hanning(WINDOW).astype(np.float32))
     return _by_semitone(spectrum.real**2 + spectrum.imag**2, rate_hz)
 
