@@ -42,6 +42,10 @@ def test_of_a_line_nothing_is_said(share):
     assert texture_warnings(None, notes(0.9)) == ()
 
 
+def test_of_a_band_far_behind_a_line_that_is_surely_heard_nothing_is_said():
+    assert said(BAND, 0.3, sure=0.98) == ""
+
+
 def test_of_what_may_be_the_chords_of_a_band_far_away_nothing_is_said():
     assert said(LINE, 0.25, confidence=0.5) == ""
 

@@ -1,7 +1,7 @@
 """Fit what tells chords and bands from lines again: ``python -m batch.hearing.fit_together FOLDER...``.
 
-The folders hold what ``band_material`` and ``material`` make. The weights that ship come from 300
-takes of the one and 150 of the other, of 25 s each.
+The folders hold what ``band_material`` and ``material`` make. The weights that ship come from 256
+takes of the one and 81 of the other, of 25 s each.
 """
 
 import json
