@@ -13,14 +13,12 @@ from mido.midifiles.meta import KeySignatureError
 
 from batch.errors import TakeError
 from batch.folder import unreadable
-from batch.model import Note
+from batch.model import Note, Texture
+from batch.strums import Strum, gathered, texture_of
 from batch.tempo import DEFAULT_US_PER_QUARTER, MeterChange, TempoChange, TempoMap
 
 PERCUSSION_CHANNEL = 9
 """Channel 10 counted from 0 holds percussion (General MIDI 1)."""
-
-SAME_ONSET_S = 0.03
-"""Notes struck within this are one event; the highest is the line (fitted on nothing: our choice)."""
 
 _SMPTE_BIT = 0x8000
 _HEADER_BYTES = 14
@@ -42,6 +40,7 @@ class Performance:
     tempo_map: TempoMap
     duration_s: float
     title: str | None
+    texture: Texture | None
 
 
 def read_performance(path: Path) -> Performance:
@@ -58,9 +57,10 @@ def read_performance(path: Path) -> Performance:
     ends_s = tempo_map.seconds_at(last_tick)
     if ends_s > _LONGEST_S:
         raise TakeError(path, f"states that it lasts {ends_s / 3600:,.0f} hours", _EXPORT_AGAIN)
-    notes = single_line(_notes(midi, tempo_map))
+    strums = gathered(_notes(midi, tempo_map))
+    notes = single_line(strums)
     duration_s = max([ends_s, *(note.offset_s for note in notes)])
-    return Performance(notes, tempo_map, duration_s, _title(midi))
+    return Performance(notes, tempo_map, duration_s, _title(midi), texture_of(strums))
 
 
 def read_tempo_map(path: Path) -> TempoMap:
@@ -74,24 +74,20 @@ def read_tempo_map(path: Path) -> TempoMap:
     return _tempo_map(_load(path), path)
 
 
-def single_line(notes: Iterable[Note]) -> tuple[Note, ...]:
-    """Return the notes as one line: one event a strum, each ending by the next onset.
+def single_line(strums: Iterable[Strum]) -> tuple[Note, ...]:
+    """Return one note a strum, each ending by the next onset.
 
     A chord keeps its highest note, where listeners hear the melody (common practice, no
-    source).
+    source), from the first string's onset.
     """
-    line: list[Note] = []
-    for note in sorted(notes, key=lambda n: (n.onset_s, -n.pitch_midi)):
-        if line and note.onset_s - line[-1].onset_s < SAME_ONSET_S:
-            first = line[-1]
-            if note.pitch_midi > first.pitch_midi:
-                line[-1] = _with_span(
-                    note, first.onset_s, max(note.offset_s, first.onset_s + _SHORTEST_NOTE_S)
-                )
-            continue
-        line.append(note)
+    line = [_top(strum) for strum in strums]
     ends = chain((note.onset_s for note in line[1:]), repeat(math.inf))
     return tuple(_with_span(n, n.onset_s, min(n.offset_s, end)) for n, end in zip(line, ends, strict=False))
+
+
+def _top(strum: Strum) -> Note:
+    onset_s, top = strum[0].onset_s, max(strum, key=lambda note: note.pitch_midi)
+    return _with_span(top, onset_s, max(top.offset_s, onset_s + _SHORTEST_NOTE_S))
 
 
 def velocity_to_db(velocity: int) -> float:

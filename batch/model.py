@@ -180,6 +180,29 @@ class Variety:
     why_null: str | None = None
 
 
+class TextureKind(StrEnum):
+    """What is played at once: one line, chords (or double stops) in its place, or a whole band."""
+
+    LINE = "line"
+    CHORDS = "chords"
+    BAND = "band"
+
+
+@dataclass(frozen=True, slots=True)
+class Texture:
+    """How much of a take is one line.
+
+    ``chordal_share`` is the share of ``events`` (attacks with a pitch that could be judged) in which
+    pitches start together that are no octaves of one another; ``confidence``, 0 to 1, is how
+    sure ``kind`` is.
+    """
+
+    kind: TextureKind
+    chordal_share: float
+    events: int
+    confidence: float
+
+
 @dataclass(frozen=True, slots=True)
 class TakeInfo:
     """What is known of a take besides its sound. A MIDI take has no rate and no channels."""
@@ -196,7 +219,10 @@ class TakeInfo:
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
-    """Everything heard in one take; the contract behind ``NAME.analysis.json``."""
+    """Everything heard in one take; the contract behind ``NAME.analysis.json``.
+
+    ``texture`` is None where too little sounds to say.
+    """
 
     schema: str = field(default=SCHEMA, kw_only=True)
     take: TakeInfo
@@ -205,6 +231,7 @@ class Analysis:
     phrases: tuple[LabelledPhrase, ...]
     variety: Variety
     warnings: tuple[str, ...] = ()
+    texture: Texture | None = None
 
 
 def notes_of(phrase: Phrase | LabelledPhrase, notes: Sequence[Note]) -> Sequence[Note]:

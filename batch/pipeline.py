@@ -9,8 +9,7 @@ from batch.absence import told
 from batch.errors import TakeError
 from batch.grid import grid_from_map, grid_from_tempo
 from batch.groove import rubs
-from batch.hearing import hear
-from batch.hearing.scene import Scene
+from batch.hearing import Heard, hear
 from batch.labels import label_phrases
 from batch.model import Analysis, Evidence, Grid, LabelledPhrase, Labels, Note, Phrase, Relation, Variety
 from batch.percentiles import load_percentiles
@@ -22,6 +21,7 @@ from batch.settings import GridSettings, Settings
 from batch.sound.condition import Meter
 from batch.takes import MidiTake, Take
 from batch.tempo import TempoMap
+from batch.texture import texture_warnings
 from batch.variety import score_variety
 
 
@@ -43,8 +43,9 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         If the take's sound breaks off or is no sound.
     """
     meter = Meter()
-    played, scene = _played(take, meter)
-    notes = played.notes
+    heard = _heard(take, meter)
+    played = _played(take, heard)
+    notes, texture = played.notes, heard.texture if played.notes else None
     grid = find_grid(take, settings, session_map)
     feel = _feel(notes, grid)
     grid = replace(grid, swing_ratio=feel.swing_ratio) if grid else None
@@ -57,7 +58,13 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         notes=notes,
         phrases=_join(phrases, labelled, relate(notes, phrases, labelled)),
         variety=_variety(labelled, settings),
-        warnings=(*told(played, scene), *_warnings(grid), *_condition(take, meter)),
+        warnings=(
+            *told(played, heard.scene),
+            *_warnings(grid),
+            *texture_warnings(texture, notes),
+            *_condition(take, meter),
+        ),
+        texture=texture,
     )
 
 
@@ -101,12 +108,17 @@ def _starts_at_s(take: Take, chosen: GridSettings) -> float:
     return starts_at_s
 
 
-def _played(take: Take, meter: Meter) -> tuple[Played, Scene | None]:
-    """Return what was played, and what sounded at all; in a MIDI take every note was played."""
+def _heard(take: Take, meter: Meter) -> Heard:
     if isinstance(take, MidiTake):
-        return Played(take.notes, ()), None
-    heard = hear(partial(take.blocks, meter), take.sound.rate_hz)
-    return only_played(heard.notes, heard.scene, take.info.duration_s), heard.scene
+        return Heard(take.notes, None, take.texture)
+    return hear(partial(take.blocks, meter), take.sound.rate_hz)
+
+
+def _played(take: Take, heard: Heard) -> Played:
+    """Return what was played; in a MIDI take every note was."""
+    if heard.scene is None:
+        return Played(heard.notes, ())
+    return only_played(heard.notes, heard.scene, take.info.duration_s)
 
 
 def _condition(take: Take, meter: Meter) -> tuple[str, ...]:

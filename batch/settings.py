@@ -38,7 +38,8 @@ class SoundSettings(_Section):
     """What of a recording is heard."""
 
     channel: Channel = "auto"
-    """``auto`` is the mix, unless a channel is silent, holds only a click, or cancels the others."""
+    """``auto`` is the mix, unless a channel is silent, holds only a click, or cancels the others, or
+    something is spread around a line in the middle."""
 
 
 class GridSettings(_Section):

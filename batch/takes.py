@@ -9,7 +9,7 @@ import numpy as np
 from batch.errors import TakeError
 from batch.folder import MIDI_SUFFIXES, unreadable
 from batch.midi_take import read_performance
-from batch.model import Note, TakeInfo
+from batch.model import Note, TakeInfo, Texture
 from batch.settings import Channel, SoundSettings
 from batch.sound import Sound, open_sound
 from batch.sound.broadcast import Broadcast, read_broadcast
@@ -33,8 +33,8 @@ class AudioTake:
     def blocks(self, meter: Meter | None = None) -> Iterator[np.ndarray]:
         """Yield the take from its start as mono float32 blocks, shape (n,), -1..1.
 
-        The chosen channels are averaged and their constant offset is taken out. Each call
-        starts a fresh pass, which ``meter`` measures.
+        The chosen channels are averaged and their constant offset is taken out, or their middle
+        is heard. Each call starts a fresh pass, which ``meter`` measures.
 
         Raises
         ------
@@ -43,10 +43,15 @@ class AudioTake:
         """
         if meter:
             meter.start(self.sound.full_scale, self.sound.rate_hz)
+        yield from self.choice.heard(self._picked(meter), self.sound.rate_hz)
+
+    def _picked(self, meter: Meter | None) -> Iterator[np.ndarray]:
+        """Yield the chosen channels (n, chosen) as they were recorded."""
         for block in self.sound.blocks():
             picked = self.choice.picked(block)
-            mono = self.choice.mixed(picked)
-            if not np.isfinite(mono).all():
+            with np.errstate(invalid="ignore", over="ignore"):
+                total = picked.sum()  # one number that is none makes the sum none
+            if not np.isfinite(total):
                 raise TakeError(
                     self.path,
                     "holds samples that are not numbers (NaN or infinity)",
@@ -54,7 +59,7 @@ class AudioTake:
                 )
             if meter:
                 meter.add(picked)
-            yield mono
+            yield picked
 
     def warnings(self, meter: Meter) -> tuple[str, ...]:
         """Return what the player should know of the recording, after a pass that ``meter`` measured."""
@@ -71,6 +76,7 @@ class MidiTake:
     info: TakeInfo
     notes: tuple[Note, ...]
     tempo_map: TempoMap
+    texture: Texture | None = None
 
 
 Take = AudioTake | MidiTake
@@ -108,7 +114,7 @@ def _open_midi(path: Path, fingerprint: str) -> MidiTake:
         time_reference_s=None,
         content_hash=fingerprint,
     )
-    return MidiTake(path, info, performance.notes, performance.tempo_map)
+    return MidiTake(path, info, performance.notes, performance.tempo_map, performance.texture)
 
 
 def _open_audio(path: Path, fingerprint: str, wanted: Channel) -> AudioTake:

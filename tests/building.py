@@ -15,6 +15,7 @@ from batch.model import (
     Relation,
     RelationKind,
     TakeInfo,
+    Texture,
     Variety,
 )
 from batch.tempo import TempoMap
@@ -68,6 +69,7 @@ def analysis_of(
     take: TakeInfo | None = None,
     variety: Variety | None = None,
     warnings: tuple[str, ...] = (),
+    texture: Texture | None = None,
 ) -> Analysis:
     """Return an analysis of these phrases, a note (A4, -20 dB) under each."""
     return Analysis(
@@ -77,6 +79,7 @@ def analysis_of(
         phrases=phrases,
         variety=variety or Variety(None, None, None, {}, "fewer than 4 phrases"),
         warnings=warnings,
+        texture=texture,
     )
 
 

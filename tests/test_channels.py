@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import soundfile
 from recording import RATE, tone, write_media
+from scipy.signal import fftconvolve
 
 from batch.errors import TakeError
 from batch.settings import SoundSettings
@@ -88,6 +89,53 @@ def test_what_is_heard_of_a_take_by_itself(tmp_path, channels, heard, said):
     else:
         assert choice.reason is not None
         assert said in choice.reason and "sound.channel in takemill.toml" in choice.reason
+
+
+def spread(seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return three lines at once on one side and three others on the other."""
+    return sum(melody(seed + i, 0.5) for i in range(3)), sum(melody(seed + 3 + i, 0.5) for i in range(3))
+
+
+@pytest.mark.parametrize("level", [0.2, 0.4])
+def test_a_line_in_the_middle_of_what_is_spread_around_it_is_heard_alone(tmp_path, level):
+    left, right = spread(20)
+    take = opened(tmp_path / "take.wav", melody() + level * left, melody() + level * right)
+    assert take.choice.middle and "left and right have in common" in take.choice.reason
+    heard = np.concatenate(list(take.blocks()))
+    assert len(heard) == len(left)
+    rest = {
+        name: float(np.mean((samples - melody()) ** 2))
+        for name, samples in (("middle", heard), ("mix", melody() + level * (left + right) / 2))
+    }
+    assert rest["middle"] < rest["mix"] / 2  # at least 3 dB less of the backing
+
+
+def room(sound: np.ndarray, seed: int) -> np.ndarray:
+    tail = np.random.default_rng(seed).standard_normal(RATE // 3) * np.exp(
+        -np.arange(RATE // 3) / (0.05 * RATE)
+    )
+    return np.asarray(fftconvolve(sound, tail / np.sqrt(np.sum(tail**2)))[: len(sound)], np.float32)
+
+
+@pytest.mark.parametrize(
+    "channels",
+    [
+        (melody(), melody()),
+        (melody(), 0.5 * melody()),
+        (melody() + 0.3 * room(melody(), 1), melody() + 0.3 * room(melody(), 2)),
+    ],
+    ids=["mono", "panned", "room"],
+)
+def test_a_line_with_nothing_but_its_own_room_around_it_is_heard_whole(tmp_path, channels):
+    choice = opened(tmp_path / "take.wav", *channels).choice
+    assert not choice.middle and choice.reason is None
+
+
+def test_the_middle_is_not_heard_if_the_mix_is_asked_for(tmp_path):
+    left, right = spread(30)
+    channels = melody() + 0.4 * left, melody() + 0.4 * right
+    assert opened(tmp_path / "take.wav", *channels).choice.middle
+    assert not opened(tmp_path / "take.wav", *channels, wanted="mix").choice.middle
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from batch.contract import analysis_schema, dump_analysis, parse_analysis
 from batch.errors import BatchError
-from batch.model import Note, Relation, RelationKind, Variety
+from batch.model import Note, Relation, RelationKind, Texture, TextureKind, Variety
 from batch.tempo import MeterChange, TempoChange, TempoMap
 from exporters.analysis_json import AnalysisJson
 
@@ -38,13 +38,14 @@ FULL = analysis_of(
     take=take_info("Ä – 夜.wav", title='"Solo"\n\x1b'),
     variety=Variety(61.5, 50.0, 70.0, {"length": 55.0, "groove": None}),
     warnings=("no tempo map",),
+    texture=Texture(TextureKind.CHORDS, 0.625, 16, 0.9),
 )
 BARE = analysis_of(())
 
 
 def test_the_keys_are_those_of_the_contract():
     found = json.loads(dump_analysis(FULL))
-    assert found.keys() == {"schema", "take", "grid", "notes", "phrases", "variety", "warnings"}
+    assert found.keys() == {"schema", "take", "grid", "notes", "phrases", "variety", "warnings", "texture"}
     assert found["schema"] == "takemill.analysis/1"
     assert found["take"].keys() == TAKE
     assert found["grid"].keys() >= GRID
@@ -54,11 +55,13 @@ def test_the_keys_are_those_of_the_contract():
     assert found["phrases"][0]["evidence"].keys() == EVIDENCE
     assert found["phrases"][0]["relation"] == {"kind": "varies", "to_phrase": 0, "similarity": 0.75}
     assert found["variety"].keys() == VARIETY
+    assert found["texture"] == {"kind": "chords", "chordal_share": 0.625, "events": 16, "confidence": 0.9}
 
 
 def test_what_is_not_known_is_null():
     found = json.loads(dump_analysis(BARE))
     assert found["grid"] is None
+    assert found["texture"] is None
     assert found["variety"]["score"] is None
     assert found["variety"]["why_null"]
     assert found["notes"] == found["phrases"] == found["warnings"] == []

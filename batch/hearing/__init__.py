@@ -4,8 +4,10 @@
 ``decode`` finds every span that might be a note, ``boundaries``, ``belonging`` and ``pitches``
 decide what it was, ``moments`` when it starts and ends, ``chunks`` lets a take be longer than
 memory. ``contour`` follows the pitch more finely than by semitones, ``scene`` says what sounds where
-no note does. ``fit`` makes the networks
-(``*.json``) those decisions rest on, from what ``material`` plays, sings and says.
+no note does. ``together`` weighs which pitches start at one of the ``attacks``: ``strums`` makes a
+chord one note, ``texture`` says how much of the take is a line. ``fit``, ``fit_scene`` and
+``fit_together`` make the networks (``*.json``) those decisions rest on, from what ``material`` and
+``band_material`` play, sing and say.
 """
 
 from collections.abc import Callable, Iterable
@@ -15,26 +17,31 @@ import numpy as np
 
 from batch.hearing.bystanders import without_bystanders
 from batch.hearing.chunks import joined, overlapping, resampled
-from batch.hearing.line import notes_in
+from batch.hearing.line import heard_in
 from batch.hearing.params import DEFAULTS, HearingParams
 from batch.hearing.scene import Scene, joined_scenes
-from batch.model import Note
+from batch.hearing.texture import Struck, texture_of
+from batch.model import Note, Texture
 
 __all__ = ["Heard", "HearingParams", "hear", "hear_notes"]
 
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """The notes of a take, by onset, no two at once, and what sounded at all."""
+    """The notes of a take, by onset, no two at once; what sounded at all; how much of it is a line.
+
+    A MIDI take has no ``scene``; ``texture`` is None where it can't be said.
+    """
 
     notes: tuple[Note, ...]
-    scene: Scene
+    scene: Scene | None
+    texture: Texture | None
 
 
 def hear(
     blocks: Callable[[], Iterable[np.ndarray]], sample_rate_hz: int, params: HearingParams = DEFAULTS
 ) -> Heard:
-    """Return the notes of a take and the scene they lie in.
+    """Return what is heard of a take.
 
     Parameters
     ----------
@@ -53,18 +60,21 @@ def hear(
     overlap = int(params.overlap_s * rate) // params.hop * params.hop
     notes: list[Note] = []
     scenes: list[Scene] = []
+    struck: list[Struck] = []
     for first, samples in overlapping(resampled(blocks(), sample_rate_hz, rate), length, overlap):
-        heard, scene = notes_in(samples, first / rate, params)
-        notes = joined(notes, heard, first / rate, (first + overlap) / rate) if first else heard
+        heard, again_s = heard_in(samples, first / rate, params), (first + overlap) / rate
+        notes = joined(notes, heard.notes, first / rate, again_s) if first else heard.notes
         middle_s = (first + overlap / 2) / rate if first else 0.0
         if scenes:
             scenes[-1] = scenes[-1].between(-np.inf, middle_s)
-        scenes.append(scene.between(middle_s, np.inf))
-    return Heard(without_bystanders(notes), joined_scenes(scenes))
+        scenes.append(heard.scene.between(middle_s, np.inf))
+        if heard.struck is not None:
+            struck.append(heard.struck.since(again_s) if first else heard.struck)
+    return Heard(without_bystanders(notes), joined_scenes(scenes), texture_of(struck))
 
 
 def hear_notes(
     blocks: Callable[[], Iterable[np.ndarray]], sample_rate_hz: int, params: HearingParams = DEFAULTS
 ) -> tuple[Note, ...]:
-    """Return only the notes of ``hear``."""
+    """Return only the notes of a take (see ``hear``)."""
     return hear(blocks, sample_rate_hz, params).notes

@@ -1,10 +1,11 @@
 """One stretch of sound to the notes of its line: the stages in order."""
 
 from dataclasses import dataclass
-from functools import reduce
+from functools import partial, reduce
 
 import numpy as np
 
+from batch.hearing.attacks import SLOW_STRUM_GAP_S
 from batch.hearing.belonging import belongs_log_odds
 from batch.hearing.boundaries import begin_log_odds
 from batch.hearing.contour import contour_of
@@ -17,6 +18,8 @@ from batch.hearing.pitches import choose_pitches
 from batch.hearing.scene import Scene, scene_of, unheard
 from batch.hearing.spans import Spans, merged, spans_of
 from batch.hearing.stretch import Stretch, prepared
+from batch.hearing.strums import gathered, is_chordal
+from batch.hearing.texture import ENOUGH, Struck, struck_in
 from batch.hearing.timing import timed
 from batch.model import Note
 
@@ -24,18 +27,32 @@ QUIETEST_PEAK = 1e-6  # -120 dB: under the last bit of 16, nothing is played
 SEMITONES = 12
 
 
-def notes_in(samples: Floats, starts_at_s: float, params: HearingParams) -> tuple[list[Note], Scene]:
-    """Return the notes in ``samples`` (n,) at ``params.rate_hz``, timed from the take's start,
-    and what sounds at all."""
+@dataclass(frozen=True, slots=True)
+class HeardHere:
+    """The notes of a stretch, what sounds at all, and what was struck at its attacks; None in silence."""
+
+    notes: list[Note]
+    scene: Scene
+    struck: Struck | None
+
+
+def heard_in(samples: Floats, starts_at_s: float, params: HearingParams) -> HeardHere:
+    """Return what is heard in ``samples`` (n,) at ``params.rate_hz``, timed from the take's start."""
     samples = coupled(samples, params.rate_hz)
     peak = float(np.abs(samples).max(initial=0.0))
     if peak < QUIETEST_PEAK:
-        return [], unheard(len(samples) / params.rate_hz, starts_at_s, params)
-    spans, stretch = candidate_spans(frames_of(samples / np.float32(peak), params), params)
+        return HeardHere([], unheard(len(samples) / params.rate_hz, starts_at_s, params), None)
+    samples = samples / np.float32(peak)
+    spans, stretch = candidate_spans(frames_of(samples, params), params)
     spans, confidence = line_spans(spans, stretch, params)
     gain_db = 20.0 * float(np.log10(peak))
     notes = timed(spans, confidence, stretch, gain_db=gain_db, starts_at_s=starts_at_s, params=params)
-    return notes, scene_of(stretch, gain_db=gain_db, starts_at_s=starts_at_s, params=params)
+    look = partial(struck_in, samples, stretch, params, gain_db=gain_db, starts_at_s=starts_at_s)
+    struck = look(most=ENOUGH)
+    if is_chordal(struck):
+        notes = gathered(notes, look(gap_s=SLOW_STRUM_GAP_S))
+    scene = scene_of(stretch, gain_db=gain_db, starts_at_s=starts_at_s, params=params)
+    return HeardHere(notes, scene, struck)
 
 
 def line_spans(spans: Spans, stretch: Stretch, params: HearingParams) -> tuple[Spans, Floats]:

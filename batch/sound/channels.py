@@ -3,12 +3,13 @@
 Decided from a few stretches spread over the take, so that a long one takes no longer.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from batch.settings import Channel
+from batch.sound.centre import centred
 from batch.sound.model import Floats
 
 STRETCHES = 4
@@ -27,6 +28,11 @@ CANCELLED_BELOW_DB = -10.0
 OFFSET_FROM = 1e-3
 """Constant offset that is taken out, of full scale: -60 dB. Notes that start alike have less of their own."""
 
+_MIDDLE = (
+    "only what left and right have in common was heard: something else than the line seems to be spread"
+    ' around it (sound.channel = "mix" in takemill.toml hears all)'
+)
+
 FRAME_S = 0.01
 ACTIVE_DB = -25.0  # against the channel's loud frames: a click has decayed
 CLICK_LONGEST_S = 0.09
@@ -34,11 +40,19 @@ CLICK_SHARE = 0.35  # of the time, at most: clicks leave the rest silent
 CLICKS_FROM = 4
 CLICK_STRAY = 0.06  # of the shortest interval: a machine's clicks stand on a lattice
 
+SOUNDING_SHARE = 0.01  # of the loudest frame's power
 LINE_WINDOW_S = 0.05
 LINE_RATE_HZ = 8_000
 LINE_LAGS = (8, 100)  # at LINE_RATE_HZ: 1000 to 80 Hz
 LINE_AHEAD = 0.2  # how much more periodic than the others a line is that stands alone on its channel
 UNRELATED_BELOW = 0.4  # correlation
+
+MIDDLE_FROM = 0.7  # correlation of left and right: less, and a line's own width would be cut away
+SAME_FROM = 0.995  # correlation: what is spread is 26 dB down
+SIDES_ALIKE = 0.9  # of their spectra: more, and what is spread is the line's own room, not a backing
+SIDES_HEARD_S = 2.0  # s of each stretch in which that is looked at
+SIDES_WINDOW_S = 0.046
+SIDES_BINS = slice(4, 240)  # of that window: 90 Hz to 5 kHz
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +63,12 @@ class Choice:
     offsets: tuple[float, ...]
     of: int
     reason: str | None = None
+    middle: bool = False
+    """Whether not their average is heard but what both carry alike (``centre``)."""
+
+    def heard(self, picked: Iterable[Floats], rate_hz: int) -> Iterator[Floats]:
+        """Yield blocks of the chosen channels (n, chosen) as mono (m,)."""
+        return centred(picked, rate_hz) if self.middle else map(self.mixed, picked)
 
     def picked(self, block: Floats) -> Floats:
         """Return the chosen channels of ``block`` (n, channels) as they are."""
@@ -67,13 +87,15 @@ class Heard:
     """What the stretches tell of each channel, one number a channel.
 
     ``products`` (c, c) are the mean products of channels with one another; ``periodic`` is the
-    median height of the autocorrelation's peak where the channel sounds.
+    median height of the autocorrelation's peak where the channel sounds, and ``sides_alike`` how
+    far the spectrum of a stereo take's sides, 0 to 1, is that of its middle.
     """
 
     offsets: np.ndarray
     products: np.ndarray
     clicks: tuple[bool, ...]
     periodic: np.ndarray
+    sides_alike: float = 1.0
 
     @property
     def power(self) -> np.ndarray:
@@ -94,9 +116,11 @@ def choose(stretches: Iterable[Floats], channels: int, rate_hz: int, wanted: Cha
     heard = hear(stretches, channels, rate_hz)
     if wanted == "auto":
         chosen, reason = _choose(heard) if channels > 1 else ([0], None)
+        middle = reason is None and _stands_in_the_middle(heard)
     else:
-        chosen, reason = _asked(channels, wanted), None
-    return Choice(tuple(chosen), tuple(float(heard.offsets[c]) for c in chosen), channels, reason)
+        chosen, reason, middle = _asked(channels, wanted), None, False
+    offsets = tuple(float(heard.offsets[c]) for c in chosen)
+    return Choice(tuple(chosen), offsets, channels, _MIDDLE if middle else reason, middle)
 
 
 def where_to_listen(frames: int, channels: int, rate_hz: int) -> tuple[list[int], int]:
@@ -157,6 +181,18 @@ def _line_alone(heard: Heard, sounding: list[int]) -> int | None:
     return line
 
 
+def _stands_in_the_middle(heard: Heard) -> bool:
+    """Return whether a stereo take holds something in the middle, and something else spread around it."""
+    return _related(heard.products) and heard.sides_alike < SIDES_ALIKE
+
+
+def _related(products: np.ndarray) -> bool:
+    """Return whether left and right are alike enough to have a middle, and are not the same."""
+    if len(products) != 2 or not products.diagonal().min() > 0:  # noqa: PLR2004  stereo
+        return False
+    return bool(MIDDLE_FROM <= products[0, 1] / np.sqrt(products[0, 0] * products[1, 1]) < SAME_FROM)
+
+
 def _cancels(heard: Heard, chosen: list[int]) -> bool:
     """Return whether the mix lies far below its channels, beyond what unrelated channels lose."""
     count = len(chosen)
@@ -185,6 +221,7 @@ def hear(stretches: Iterable[Floats], channels: int, rate_hz: int) -> Heard:
     offsets, products, total = [np.zeros(channels)], np.zeros((channels, channels)), 0
     levels: list[list[np.ndarray]] = [[] for _ in range(channels)]
     periodic: list[list[np.ndarray]] = [[np.zeros(0)] for _ in range(channels)]
+    alike = [np.zeros(0)]
     for stretch in stretches:
         if not len(stretch) or not np.isfinite(stretch).all():
             continue
@@ -193,8 +230,11 @@ def hear(stretches: Iterable[Floats], channels: int, rate_hz: int) -> Heard:
         if channels == 1:
             continue
         steady = np.ascontiguousarray((stretch - offset.astype(np.float32)).T)
-        products += steady @ steady.T
+        shared = steady @ steady.T
+        products += shared
         total += len(stretch)
+        if _related(shared):
+            alike.append(_sides_alike(steady[:, : round(SIDES_HEARD_S * rate_hz)], rate_hz))
         for c in range(channels):
             levels[c].append(_levels_db(steady[c], rate_hz))
             periodic[c].append(_periodic(steady[c], rate_hz))
@@ -203,7 +243,23 @@ def hear(stretches: Iterable[Floats], channels: int, rate_hz: int) -> Heard:
         products=products / max(total, 1),
         clicks=tuple(_clicks(of_channel) for of_channel in levels),
         periodic=np.array([np.median(p) if len(p := np.concatenate(parts)) else 0.0 for parts in periodic]),
+        sides_alike=float(np.median(a)) if len(a := np.concatenate(alike)) else 1.0,
     )
+
+
+def _sides_alike(steady: Floats, rate_hz: int) -> np.ndarray:
+    """Return the cosine between the spectra of middle and sides in each sounding frame of ``steady`` (2, n).
+
+    Of square roots of magnitudes, so that not the loudest partial decides alone.
+    """
+    length = round(SIDES_WINDOW_S * rate_hz)
+    window = np.hanning(length).astype(np.float32)
+    left, right = (np.fft.rfft(_framed(side, length) * window)[:, SIDES_BINS] for side in steady)
+    middle, sides = np.abs(left + right), np.abs(left - right)
+    power = np.einsum("ij,ij->i", middle, middle)
+    sounding = power > power.max(initial=0.0) * SOUNDING_SHARE
+    lengths = np.sqrt(middle.sum(axis=1) * sides.sum(axis=1)) + 1e-12
+    return np.asarray(np.einsum("ij,ij->i", np.sqrt(middle), np.sqrt(sides)) / lengths)[sounding]
 
 
 def _offset(stretch: Floats) -> np.ndarray:
@@ -251,7 +307,7 @@ def _periodic(samples: Floats, rate_hz: int) -> np.ndarray:
     length = round(LINE_WINDOW_S * rate_hz / step)
     frames = _framed(slow, length)
     power = np.einsum("ij,ij->i", frames, frames)
-    frames = frames[power > power.max(initial=0.0) * 0.01] if len(power) else frames
+    frames = frames[power > power.max(initial=0.0) * SOUNDING_SHARE] if len(power) else frames
     if not len(frames):
         return np.zeros(0)
     spectrum = np.fft.rfft(frames, 2 * length)
