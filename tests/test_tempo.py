@@ -193,7 +193,7 @@ def test_every_beat_keeps_its_time_when_changes_move_to_beats(tempo_map, meters)
     moved = tempo_map.on_beats(960)
     last = tempo_map.tempos[-1].tick
     beats = [beat.time_s for beat in tempo_map.beats(0.0, tempo_map.seconds_at(last + 4000))]
-    beats_moved = [beat.time_s for beat in moved.beats(0.0, tempo_map.seconds_at(last + 4000))]
+    beats_moved = [beat.time_s for beat in moved.beats(0.0, tempo_map.seconds_at(last + 9000))]
     assert beats_moved[: len(beats)] == pytest.approx(beats, abs=1e-4)
     on_beat = {round(moved.ticks_at(time), 3) for time in beats_moved}
     assert {change.tick for change in moved.tempos} <= on_beat
