@@ -30,15 +30,26 @@ CORRECTED = 0.75  # power of that autocorrelation which is made up for: long lag
 SLOWER = 4  # times: lags of the lowest notes are looked for at this fraction of the rate
 EVERY = 2  # frames of which one is enough for them: their window is twelve frames long
 DULL_SHARE = 0.8  # of half the slower rate: above it its filter falls off
+FINE_EVERY = 4  # frames of which one is enough for partials: their window is sixteen frames long
+FINE_WINDOW = 512  # slower samples, 93 ms: tells partials 21 Hz apart
+FINE_FFT = 1024  # bins 5 Hz apart, between which partials are read off
+FINE_BELOW = 12  # semitones below the lowest pitch at which partials begin: where a wrong octave's would be
+FINE_TOP_MIDI = 97  # exclusive; 2.1 kHz, as far as the slower samples go
+FINE_REACH = 0.7  # semitones to either side that count as a semitone's own
 
 
 @dataclass(frozen=True, slots=True)
 class Frames:
-    """Per frame: ``salience`` (n, pitches, STEPS), ``bands_db`` (n, bands), ``level_db`` (n,)."""
+    """Per frame: ``salience`` (n, pitches, STEPS), ``bands_db`` (n, bands), ``level_db`` (n,).
+
+    ``partials_db`` (n / FINE_EVERY, semitones) is a finer spectrum, one column a semitone from
+    FINE_BELOW under the lowest pitch on.
+    """
 
     salience: Floats
     bands_db: Floats
     level_db: Floats
+    partials_db: Floats
 
     def __len__(self) -> int:
         return len(self.level_db)
@@ -146,6 +157,24 @@ def _bands(frames: Floats, params: HearingParams) -> Floats:
     return np.asarray(10.0 * np.log10(power + np.float32(TINY)), dtype=np.float32)
 
 
+@lru_cache(maxsize=4)
+def _partial_kernel(params: HearingParams) -> Floats:
+    """Return triangles (bins, semitones) about every semitone, at least a bin to either side, of unit sum."""
+    midi = np.arange(params.lowest_midi - FINE_BELOW, FINE_TOP_MIDI)
+    middle = 440.0 * 2.0 ** ((midi - 69.0) / 12.0)
+    bin_hz = params.rate_hz / SLOWER / FINE_FFT
+    reach = np.maximum(middle * (2.0 ** (FINE_REACH / 12.0) - 1.0), bin_hz)
+    bins_hz = np.arange(FINE_FFT // 2 + 1)[:, None] * bin_hz
+    triangles = np.maximum(0.0, 1.0 - np.abs(bins_hz - middle) / reach)
+    return np.asarray(triangles / triangles.sum(axis=0), dtype=np.float32)
+
+
+def _partials(frames: Floats, params: HearingParams) -> Floats:
+    spectrum = fft.rfft(frames * np.hanning(FINE_WINDOW).astype(np.float32), FINE_FFT)
+    power = (spectrum.real**2 + spectrum.imag**2) @ _partial_kernel(params)
+    return np.asarray(10.0 * np.log10(power + np.float32(TINY)), dtype=np.float32)
+
+
 def _level(frames: Floats) -> Floats:
     rms = np.sqrt(np.einsum("ij,ij->i", frames, frames) / frames.shape[1])
     return np.asarray(20.0 * np.log10(rms + LEVEL_FLOOR), dtype=np.float32)
@@ -161,6 +190,8 @@ def frames_of(samples: Floats, params: HearingParams) -> Frames:
     lowest = np.concatenate(
         [_salience(slowly[at : at + PAGE], low, params.period_dip) for at in range(0, rare, PAGE)]
     )
+    fine = _framed(slow, FINE_WINDOW, FINE_EVERY * params.hop // SLOWER, count // FINE_EVERY + 1)
+    partials = np.concatenate([_partials(fine[at : at + PAGE], params) for at in range(0, len(fine), PAGE)])
     views = [
         _framed(samples, size, params.hop, count)
         for size in (params.pitch_window, params.flux_window, params.level_window)
@@ -175,4 +206,4 @@ def frames_of(samples: Floats, params: HearingParams) -> Frames:
     ]
     salience, bands, level = (np.concatenate(parts) for parts in zip(*pages, strict=True))
     salience = np.concatenate([np.repeat(lowest, EVERY, axis=0)[:count], salience], axis=1)
-    return Frames(salience.reshape(count, -1, STEPS), bands, level)
+    return Frames(salience.reshape(count, -1, STEPS), bands, level, partials)

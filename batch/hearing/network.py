@@ -1,4 +1,4 @@
-"""A small fitted network that turns evidence into a probability."""
+"""A committee of small fitted networks that turns evidence into a probability."""
 
 import json
 from dataclasses import dataclass
@@ -15,7 +15,10 @@ MOST_LOGIT = 30.0  # beyond it a probability is 0 or 1 in float32 anyway
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """Layers (weights (in, out), bias (out,)), rectified between them; the last has one output."""
+    """Layers (weights (members, in, out), biases (members, 1, out)), rectified between them.
+
+    The last has one output; what the members say is averaged.
+    """
 
     layers: tuple[tuple[Floats, Floats], ...]
 
@@ -25,7 +28,8 @@ class Network:
         for weights, bias in self.layers[:-1]:
             values = np.maximum(values @ weights + bias, np.float32(0.0))
         weights, bias = self.layers[-1]
-        return np.asarray(np.clip((values @ weights + bias)[:, 0], -MOST_LOGIT, MOST_LOGIT), dtype=np.float32)
+        odds = (values @ weights + bias).mean(axis=0)[:, 0]
+        return np.asarray(np.clip(odds, -MOST_LOGIT, MOST_LOGIT), dtype=np.float32)
 
 
 @cache
@@ -33,4 +37,12 @@ def network(name: str) -> Network:
     """Return the network ``NAME.json`` that ships with this package."""
     text = resources.files(__package__).joinpath(f"{name}.json").read_text(encoding="utf-8")
     layers = json.loads(text)["layers"]
-    return Network(tuple((np.array(w, dtype=np.float32), np.array(b, dtype=np.float32)) for w, b in layers))
+    return Network(
+        tuple(_layer(np.array(w, dtype=np.float32), np.array(b, dtype=np.float32)) for w, b in layers)
+    )
+
+
+def _layer(weights: Floats, bias: Floats) -> tuple[Floats, Floats]:
+    """Return a layer with its members in front; weights (in, out) are those of a committee of one."""
+    members = weights if weights.ndim == 3 else weights[None]  # noqa: PLR2004  axes
+    return members, bias.reshape(len(members), 1, -1)
