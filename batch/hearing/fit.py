@@ -5,10 +5,10 @@ A folder holds takes (``NAME.flac``) with what was played (``NAME.truth.json``: 
 
 Each network that ships is a committee of eight. Four (the first EARLIER) were fitted before, on
 1050 takes of 12 to 30 s by a simpler ``material`` and by what that grew out of, and cannot be made
-again: they stay as they are. The other four are what this module makes of takes 0 to 699 of ``material``.
-Alone the new four hear sampled instruments they were not fitted on about as well as the earlier
-ones and a real voice worse; together they hear better than either. ``--alone`` leaves the earlier
-ones out.
+again: they stay as they are, reading none of the evidence that came later. The other four are what
+this module makes of takes 0 to 891 and 900 to 959 of ``material``; in ``belonging`` of takes 0 to
+699, because with all of them it gave up whole lines of plain synthetic tones. Alone (``--alone``) the new four
+hear a real voice worse than the earlier four; together they hear better than either.
 """
 
 import json
