@@ -7,8 +7,9 @@ Each network that ships is a committee of eight. Four (the first EARLIER) were f
 1050 takes of 12 to 30 s by a simpler ``material`` and by what that grew out of, and cannot be made
 again: they stay as they are, reading none of the evidence that came later. The other four are what
 this module makes of takes 0 to 891 and 900 to 959 of ``material``; in ``belonging`` of takes 0 to
-699, because with all of them it gave up whole lines of plain synthetic tones. Alone (``--alone``) the new four
-hear a real voice worse than the earlier four; together they hear better than either.
+699, because with all of them it gave up whole lines of plain synthetic tones. Alone (``--alone``)
+the new four hear a real voice worse than the earlier four; together they hear sounds that neither
+was fitted on better than the earlier four alone, and a real voice's notes as well.
 """
 
 import json
