@@ -24,11 +24,17 @@ class Network:
 
     def log_odds(self, evidence: NDArray[np.floating]) -> Floats:
         """Return (n,) log-odds for ``evidence`` (n, in)."""
-        values = evidence.astype(np.float32)
-        for weights, bias in self.layers[:-1]:
-            values = np.maximum(values @ weights + bias, np.float32(0.0))
+        weights, bias = self.layers[0]
+        members, columns, width = weights.shape
+        beside = weights.transpose(1, 0, 2).reshape(columns, members * width)  # one product is quicker
+        values = evidence.astype(np.float32) @ beside + bias.reshape(-1)
+        np.maximum(values, np.float32(0.0), out=values)
+        for weights, bias in self.layers[1:-1]:
+            own = values.reshape(len(values), members, -1).transpose(1, 0, 2)
+            values = np.maximum(own @ weights + bias, np.float32(0.0)).transpose(1, 0, 2)
+            values = values.reshape(len(evidence), -1)
         weights, bias = self.layers[-1]
-        odds = (values @ weights + bias).mean(axis=0)[:, 0]
+        odds = values @ weights.reshape(-1) / np.float32(members) + bias.mean()
         return np.asarray(np.clip(odds, -MOST_LOGIT, MOST_LOGIT), dtype=np.float32)
 
 
