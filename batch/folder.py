@@ -23,7 +23,7 @@ AUDIO_SUFFIXES = FILE_SUFFIXES | MEDIA_SUFFIXES
 MIDI_SUFFIXES = frozenset({".mid", ".midi", ".smf"})
 TAKE_SUFFIXES = AUDIO_SUFFIXES | MIDI_SUFFIXES
 
-LISTENING_VERSION = 3
+LISTENING_VERSION = 4
 """Raised when the listening changes, so that takes heard before are heard again."""
 
 

@@ -15,8 +15,11 @@ import mido
 import numpy as np
 import soundfile as sf
 
-from batch.hearing.material import BANKS, PERCUSSION, TAKE_S, Line, excerpt, played, solos_in
+from batch.hearing.company import PERCUSSION
+from batch.hearing.lines import TAKE_S, Line, excerpt, solos_in
+from batch.hearing.material import BANKS
 from batch.hearing.noise import RATE_HZ, Samples, mixed, pink, reverberant
+from batch.hearing.performers import played
 
 Events = Iterator[tuple[float, mido.Message]]
 Struck = list[tuple[float, float, int]]  # onset_s, offset_s, MIDI pitch
@@ -142,8 +145,7 @@ def rhythm_section(rng: np.random.Generator) -> tuple[list[tuple[float, mido.Mes
 
 def a_bank(rng: np.random.Generator) -> Path:
     """Return one of the General MIDI banks."""
-    banks = sorted({bank.resolve() for bank in BANKS.glob("*.sf2")})
-    return banks[rng.integers(len(banks))]
+    return BANKS[rng.integers(len(BANKS))]
 
 
 def clipped(rng: np.random.Generator, samples: Samples) -> Samples:

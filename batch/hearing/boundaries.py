@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from batch.hearing.contour import SETTLED, TURN
-from batch.hearing.features import Floats
+from batch.hearing.features import FINE_BELOW, Floats
 from batch.hearing.network import network
 from batch.hearing.spans import Spans
 from batch.hearing.stretch import Stretch
@@ -44,6 +44,8 @@ def boundary_evidence(spans: Spans, stretch: Stretch) -> Floats:
         *_neighbours(spans, stretch),
         *_contours(spans, stretch),
         *_against_the_take(spans, stretch),
+        *_further(spans, stretch),
+        *_partials(spans, stretch),
     ]
     return np.stack(columns, axis=1).astype(np.float32)
 
@@ -157,6 +159,43 @@ def _neighbours(spans: Spans, stretch: Stretch) -> Columns:
         np.log1p(np.clip(following(spans.start, spans.end[-1] + FAR) - spans.end, 0, 100)) / 2.0,
         pitch / 30.0,
     ]
+
+
+def _further(spans: Spans, stretch: Stretch) -> Columns:
+    """How the neighbours begin and sound, two to either side."""
+    at, pitch = spans.start, spans.pitch
+    back = np.maximum(at - 2, 0)
+    peak = np.minimum(stretch.peak[at], STRONGEST)
+    before, after = stretch.loudest_behind[back], stretch.loudest_ahead[at]
+    dip = np.clip((np.minimum(before, after) - stretch.quietest_near[at]) / 10.0, 0.0, 3.0)
+    rise = np.clip((after - before) / 10.0, -2.0, 4.0)
+    length = np.log(np.maximum(spans.length, 1) / BODY)
+    longest, sums = np.log(FAR / BODY), stretch.salience_sum
+    before_start = preceding(at, 0).astype(np.int64)
+    previous = np.maximum(preceding(pitch, 0), 0).astype(np.int64)
+    upcoming = np.maximum(following(pitch, 0), 0).astype(np.int64)
+    return [
+        *(neighbour(values, 0.0) for values in (dip, rise) for neighbour in (preceding, following)),
+        *(neighbour(peak, 0.0, by=2) for neighbour in (preceding, following)),
+        *(neighbour(length, longest, by=2) for neighbour in (preceding, following)),
+        *(
+            np.clip(pitch - neighbour(pitch, NOBODY, by=by), -12, 12) / 12.0
+            for neighbour in (preceding, following)
+            for by in (1, 2)
+        ),
+        sums.mean_at(before_start, at, pitch),
+        sums.mean_at(at, spans.end, previous),
+        sums.mean_at(at, spans.end, upcoming),
+    ]
+
+
+def _partials(spans: Spans, stretch: Stretch) -> Columns:
+    """How far the pitch's first partials rise here: a string struck again under its own ring."""
+    at, rows = spans.start, np.arange(len(spans))
+    rise = stretch.partials_between(at + 2, at + 2 * TAIL) - stretch.partials_between(at - 2 * TAIL, at - 2)
+    columns = [spans.pitch + above + FINE_BELOW for above in (0, 12, 19)]
+    last = rise.shape[1] - 1
+    return [np.clip(rise[rows, np.minimum(column, last)] / 10.0, -2.0, 3.0) for column in columns]
 
 
 def _contours(spans: Spans, stretch: Stretch) -> Columns:

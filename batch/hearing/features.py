@@ -31,15 +31,26 @@ CORRECTED = 0.75  # power of that autocorrelation which is made up for: long lag
 SLOWER = 4  # times: lags of the lowest notes are looked for at this fraction of the rate
 EVERY = 2  # frames of which one is enough for them: their window is twelve frames long
 DULL_SHARE = 0.8  # of half the slower rate: above it its filter falls off
+FINE_EVERY = 4  # frames of which one is enough for partials: their window is sixteen frames long
+FINE_WINDOW = 512  # slower samples, 93 ms: tells partials 21 Hz apart
+FINE_FFT = 1024  # bins 5 Hz apart, between which partials are read off
+FINE_BELOW = 12  # semitones below the lowest pitch at which partials begin: where a wrong octave's would be
+FINE_TOP_MIDI = 97  # exclusive; 2.1 kHz, as far as the slower samples go
+FINE_REACH = 0.7  # semitones to either side that count as a semitone's own
 
 
 @dataclass(frozen=True, slots=True)
 class Frames:
-    """Per frame: ``salience`` (n, pitches, STEPS), ``bands_db`` (n, bands), ``level_db`` (n,)."""
+    """Per frame: ``salience`` (n, pitches, STEPS), ``bands_db`` (n, bands), ``level_db`` (n,).
+
+    ``partials_db`` (n / FINE_EVERY, semitones) is a finer spectrum, one column a semitone from
+    FINE_BELOW under the lowest pitch on.
+    """
 
     salience: Floats
     bands_db: Floats
     level_db: Floats
+    partials_db: Floats
 
     def __len__(self) -> int:
         return len(self.level_db)
@@ -158,6 +169,23 @@ def _bands(frames: Floats, params: HearingParams) -> Floats:
     return np.asarray(10.0 * np.log10(power @ _band_kernel(params) + np.float32(TINY)), dtype=np.float32)
 
 
+@lru_cache(maxsize=4)
+def _partial_kernel(params: HearingParams) -> Floats:
+    """Return triangles (bins, semitones) about every semitone, at least a bin to either side, of unit sum."""
+    midi = np.arange(params.lowest_midi - FINE_BELOW, FINE_TOP_MIDI)
+    middle = 440.0 * 2.0 ** ((midi - 69.0) / 12.0)
+    bin_hz = params.rate_hz / SLOWER / FINE_FFT
+    reach = np.maximum(middle * (2.0 ** (FINE_REACH / 12.0) - 1.0), bin_hz)
+    bins_hz = np.arange(FINE_FFT // 2 + 1)[:, None] * bin_hz
+    triangles = np.maximum(0.0, 1.0 - np.abs(bins_hz - middle) / reach)
+    return np.asarray(triangles / triangles.sum(axis=0), dtype=np.float32)
+
+
+def _partials(frames: Floats, params: HearingParams) -> Floats:
+    power = _power(fft.rfft(frames * np.hanning(FINE_WINDOW).astype(np.float32), FINE_FFT))
+    return np.asarray(10.0 * np.log10(power @ _partial_kernel(params) + np.float32(TINY)), dtype=np.float32)
+
+
 def _level(frames: Floats) -> Floats:
     rms = np.sqrt(np.einsum("ij,ij->i", frames, frames) / frames.shape[1])
     return np.asarray(20.0 * np.log10(rms + LEVEL_FLOOR), dtype=np.float32)
@@ -170,6 +198,7 @@ def frames_of(samples: Floats, params: HearingParams) -> Frames:
     slow = np.asarray(soxr.resample(samples, SLOWER, 1, quality="LQ"), dtype=np.float32)
     rare = count // EVERY + 1
     slowly = _framed(slow, len(low.taper), EVERY * params.hop // SLOWER, rare)
+    fine = _framed(slow, FINE_WINDOW, FINE_EVERY * params.hop // SLOWER, count // FINE_EVERY + 1)
     pitched, fluxed, levelled = (
         _framed(samples, size, params.hop, count)
         for size in (params.pitch_window, params.flux_window, params.level_window)
@@ -186,7 +215,8 @@ def frames_of(samples: Floats, params: HearingParams) -> Frames:
         salience[page, seam:] = _salience(pitched[page], others, params.period_dip)
         bands[page] = _bands(fluxed[page], params)
         level[page] = _level(levelled[page])
-    return Frames(salience.reshape(count, -1, STEPS), bands, level)
+    partials = np.concatenate([_partials(fine[page], params) for page in _pages(len(fine))])
+    return Frames(salience.reshape(count, -1, STEPS), bands, level, partials)
 
 
 def _pages(count: int) -> list[slice]:

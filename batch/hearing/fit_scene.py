@@ -18,13 +18,14 @@ import soxr
 from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
-from batch.hearing.features import Frames, frames_of
+from batch.hearing.features import frames_of
 from batch.hearing.fit import HERE, takes_in
 from batch.hearing.line import candidate_spans
 from batch.hearing.noise import RATE_HZ, Samples, mixed, pink, reverberant, rms
 from batch.hearing.params import DEFAULTS
 from batch.hearing.scene import COLUMNS, around, row_sums
 from batch.hearing.speech import speech
+from batch.hearing.stretch import Stretch
 
 TALKS = 60  # stretches of talking; of every three, one is by ``speech``
 TALK_S = 20.0
@@ -55,19 +56,20 @@ def said(rng: np.random.Generator, seconds: float) -> Samples:
     return sound
 
 
-def talks() -> Iterator[Frames]:
-    """Yield the frames of TALKS stretches of talking, the same ones every time."""
+def talks() -> Iterator[Stretch]:
+    """Yield TALKS stretches of talking, the same ones every time."""
     for at in range(TALKS):
         rng = np.random.default_rng(at)
         sound = said(rng, TALK_S) if at % 3 else speech(rng, int(TALK_S * RATE_HZ))
         sound = reverberant(rng, sound) if rng.random() < 0.4 else sound  # noqa: PLR2004  share
         sound = mixed(sound / rms(sound), pink(rng, len(sound)), -rng.uniform(15.0, 50.0))
-        yield frames_of((sound / np.abs(sound).max()).astype(np.float32), DEFAULTS)
+        frames = frames_of((sound / np.abs(sound).max()).astype(np.float32), DEFAULTS)
+        yield candidate_spans(frames, DEFAULTS)[1]
 
 
-def examples(frames: Frames, rng: np.random.Generator) -> np.ndarray:
+def examples(stretch: Stretch, rng: np.random.Generator) -> np.ndarray:
     """Return (up to PER_TAKE, 2 * columns) the evidence of some rows in which something sounds."""
-    sums, counts = row_sums(candidate_spans(frames, DEFAULTS)[1])
+    sums, counts = row_sums(stretch)
     heard = np.flatnonzero(counts[:, 0] > 0)
     return around(sums, counts)[rng.permutation(heard)[:PER_TAKE]]
 
@@ -75,8 +77,8 @@ def examples(frames: Frames, rng: np.random.Generator) -> np.ndarray:
 def main(folders: list[str]) -> None:
     """Fit and write the regression."""
     rng = np.random.default_rng(0)
-    played = [examples(frames, rng) for frames, notes in takes_in(map(Path, folders)) if len(notes)]
-    talked = [examples(frames, rng) for frames in talks()]
+    played = [examples(take.stretch, rng) for take in takes_in(map(Path, folders)) if len(take.notes)]
+    talked = [examples(stretch, rng) for stretch in talks()]
     values = np.concatenate(played + talked)
     answers = np.repeat([0, 1], [sum(map(len, played)), sum(map(len, talked))])
     scaler = StandardScaler().fit(values)

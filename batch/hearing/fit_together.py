@@ -17,7 +17,8 @@ from sklearn.preprocessing import StandardScaler
 
 from batch.hearing.attacks import Attacks, attacks_of
 from batch.hearing.features import Floats, frames_of
-from batch.hearing.fit import Layers, fitted, write
+from batch.hearing.fit import write
+from batch.hearing.fitting import Layers, fitted
 from batch.hearing.line import candidate_spans
 from batch.hearing.params import DEFAULTS
 from batch.hearing.texture import struck_in, texture_evidence
@@ -67,7 +68,8 @@ def verdict(evidence: np.ndarray, answer: np.ndarray) -> Layers:
     model = LogisticRegression(class_weight="balanced", max_iter=1000)
     model.fit(scaler.transform(evidence), answer)
     weights = model.coef_.T / scaler.scale_[:, None]
-    return [(weights, model.intercept_ - scaler.mean_ @ weights)]
+    bias = model.intercept_ - scaler.mean_ @ weights
+    return [(weights[None].astype(np.float32), bias[None, None].astype(np.float32))]
 
 
 def fit_texture(takes: Iterable[tuple[Floats, Truth]]) -> None:
@@ -89,7 +91,7 @@ def main(folders: list[str]) -> None:
     told = [examples(*take) for take in takes_in(Path(folder) for folder in folders)]
     evidence, right = (np.concatenate(parts) for parts in zip(*told, strict=True))
     chosen = np.random.default_rng(0).permutation(len(right))[:EXAMPLES]
-    write("together", fitted([(evidence[chosen], right[chosen])], (32, 16)))
+    write("together", fitted(evidence[chosen], right[chosen], (32, 16)))
     fit_texture(takes_in(Path(folder) for folder in folders))
 
 

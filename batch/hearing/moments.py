@@ -140,4 +140,4 @@ def _likeliest(likely: Floats, start: int, until: int) -> int:
     centre = int(sums.argmax())
     near = slice(max(centre - reach, 0), centre + reach + 1)
     weights = mine[near] + 1e-9
-    return start + round(float(np.average(np.arange(len(mine))[near], weights=weights)))
+    return start + near.start + round(float(weights @ np.arange(len(weights)) / weights.sum()))

@@ -56,7 +56,33 @@ def mixed(samples: Samples, other: Samples, level_db: float) -> Samples:
 
 
 def reverberant(rng: np.random.Generator, samples: Samples) -> Samples:
-    """Return ``samples`` in a room: noise that dies away within 0.2 to 1 s."""
-    count = int(rng.uniform(0.2, 1.0) * RATE_HZ)
+    """Return ``samples`` in a room: noise that dies away within 0.2 to 2 s, brighter or duller."""
+    time_s = float(np.exp(rng.uniform(np.log(0.2), np.log(2.0))))
+    count = int(time_s * RATE_HZ)
     room = rng.standard_normal(count) * np.exp(-6.9 * np.arange(count) / count)  # 60 dB
-    return mixed(samples, fftconvolve(samples, room)[: len(samples)], -rng.uniform(4.0, 14.0))
+    dull = rng.uniform(0.0, 0.9)
+    room = lfilter([1.0 - dull], [1.0, -dull], room)
+    room = np.concatenate([np.zeros(int(rng.uniform(0.0, 0.02) * RATE_HZ)), room])
+    wet_db = -rng.uniform(4.0, 14.0) - 3.0 * max(0.0, time_s - 1.0)
+    return mixed(samples, fftconvolve(samples, room)[: len(samples)], wet_db)
+
+
+def handling(rng: np.random.Generator, count: int) -> Samples:
+    """Return keys, breaths and squeaking strings now and then, of unit level."""
+    sound = np.zeros(count)
+    often_s = rng.uniform(0.15, 2.0)
+    at_s = rng.exponential(often_s)
+    kind = rng.integers(3)
+    while (start := int(at_s * RATE_HZ)) < count - RATE_HZ:
+        length = int(rng.uniform([0.004, 0.08, 0.05][kind], [0.04, 0.5, 0.2][kind]) * RATE_HZ)
+        t = np.linspace(0.0, 1.0, length)
+        noise = rng.standard_normal(length)
+        pole, turn = rng.uniform(0.8, 0.97), rng.uniform(0.1, 1.2)
+        burst = lfilter([1.0], [1.0, -2.0 * pole * np.cos(turn), pole**2], noise)
+        if kind == 2:  # noqa: PLR2004  a squeak glides
+            hz = rng.uniform(800.0, 2_500.0) * 2.0 ** (rng.uniform(-1.0, 1.0) * t)
+            burst = np.sin(2.0 * np.pi * np.cumsum(hz) / RATE_HZ) + noise
+        shape = np.exp(-5.0 * t) if kind == 0 else np.sin(np.pi * t)
+        sound[start : start + length] += burst / rms(burst) * shape * 10.0 ** (rng.normal(0.0, 4.0) / 20.0)
+        at_s += 0.03 + rng.exponential(often_s)
+    return sound / rms(sound)

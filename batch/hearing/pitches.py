@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.hearing.features import Floats, band_of_hz
+from batch.hearing.features import FINE_BELOW, Floats, band_of_hz
 from batch.hearing.network import network
 from batch.hearing.params import HearingParams
 from batch.hearing.spans import Ints, Spans
@@ -27,6 +27,10 @@ UNLIKELY = -30.0  # log-odds of no candidate
 BEFORE, ATTACK, AFTER = 12, 3, 14  # frames: what sounded before (70 ms), an attack (17 ms), what then sounds
 KIN = (12, -12, 19, -19, 24, -24, 7, -7, -5, 5, 1, -1, 28, -28, 31)  # semitones: likely confusions
 PARTIALS = (0.5, 2 / 3, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0)  # of the candidate: its own and its rivals'
+FINER = (-12, 0, 7, 12, 16, 19, 22, 24, 28, 31)  # semitones: partials 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4, 5 and 6
+TOLD_APART = (-12, 0, 7, 12, 19)  # of these also how far they stand out, and how far they rose
+BESIDE = 3  # semitones to either side that a partial stands out of
+NO_PARTIAL_DB = -60.0
 RISEN = (0.5, 1.0, 1.5, 2.0, 3.0)  # the same where a rise at the onset is asked for
 
 
@@ -82,6 +86,7 @@ def pitch_evidence(
         *_salience_columns(pitch, views),
         *_partial_columns(spans, pitch, stretch, params),
         *_place_columns(spans, pitch, views.body),
+        *_finer_columns(spans, pitch, stretch),
     ]
     return np.stack(np.broadcast_arrays(*columns), axis=-1).astype(np.float32)
 
@@ -125,6 +130,31 @@ def _partial_columns(spans: Spans, pitch: Ints, stretch: Stretch, params: Hearin
         *(np.clip(_band(below, hz * ratio, params) / 20.0, -3.0, 0.0) for ratio in PARTIALS),
         *(np.clip(_band(rise, hz * ratio, params) / 20.0, -1.0, 2.0) for ratio in RISEN),
     ]
+
+
+def _finer_columns(spans: Spans, pitch: Ints, stretch: Stretch) -> list[Table]:
+    """The same of a finer spectrum, which tells apart a low note's partials; errs unlike a period does."""
+    body = stretch.partials_between(_body(spans), spans.end)
+    onset = stretch.partials_between(spans.start + 2, np.minimum(spans.start + AFTER, spans.end))
+    rise = onset - stretch.partials_between(spans.start - BEFORE, np.maximum(spans.start - 2, 1))
+    below = np.maximum(body - body.max(axis=1, keepdims=True), NO_PARTIAL_DB)
+    return [
+        *(_partial(below, pitch, at) / 20.0 for at in FINER),
+        *((_partial(below, pitch, at) - _beside(below, pitch + at)) / 20.0 for at in TOLD_APART),
+        *(np.clip(_partial(rise, pitch, at, 0.0) / 20.0, -1.0, 2.0) for at in TOLD_APART),
+    ]
+
+
+def _beside(below: Table, pitch: Ints) -> Table:
+    return np.maximum(_partial(below, pitch, BESIDE), _partial(below, pitch, -BESIDE))
+
+
+def _partial(partials: Table, pitch: Ints, above: int, missing: float = NO_PARTIAL_DB) -> Table:
+    """Return each note's finer spectrum (n, semitones) ``above`` each of ``pitch`` (n, options)."""
+    column = pitch + above + FINE_BELOW
+    inside = (column >= 0) & (column < partials.shape[1])
+    values = np.take_along_axis(partials, np.clip(column, 0, partials.shape[1] - 1), axis=1)
+    return np.where(inside, values, missing)
 
 
 def _band(bands: Table, hz: Table, params: HearingParams) -> Table:

@@ -1,10 +1,22 @@
-"""Somebody talking, by additive synthesis: what must not be heard as a line. Material for ``fit``."""
+"""Somebody talking, by additive synthesis or a program: what must not be heard as a line.
+
+Material for ``fit``.
+"""
+
+import subprocess
+import tempfile
+from pathlib import Path
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
+import soundfile as sf
+import soxr
 
 from batch.hearing.noise import RATE_HZ, Samples
-from batch.hearing.synthesis import Curves, consonant, sounded, stressed
+from batch.hearing.synthesis import Curves, consonant, smooth, sounded, stressed
+
+CONSONANTS = ["b", "d", "f", "g", "h", "k", "l", "m", "n", "p", "r", "s", "t", "v", "w", "y", "sh", "ch", ""]
+VOWEL_LETTERS = ["a", "e", "i", "o", "u", "ee", "oo", "ai", "ou"]
+SPEAKERS = ["en", "en-us", "de", "fr", "es", "it", "nl", "sv", "pl", "pt"]
 
 
 def speech(rng: np.random.Generator, count: int) -> Samples:
@@ -18,8 +30,8 @@ def speech(rng: np.random.Generator, count: int) -> Samples:
             syllable(rng, curves, at, length_s, low + 0.4 * left + rng.exponential(2.0))
             at += length_s
         at += rng.uniform(0.2, 1.5)
-    curves.pitch = gaussian_filter1d(curves.pitch, 0.02 * RATE_HZ)
-    return sounded(rng, curves, vowels=True)
+    curves.pitch = smooth(curves.pitch, 0.02 * RATE_HZ)
+    return sounded(rng, curves, vowels=True, breath_db=-rng.uniform(18.0, 45.0))
 
 
 def syllable(rng: np.random.Generator, curves: Curves, at_s: float, length_s: float, pitch: float) -> None:
@@ -35,3 +47,21 @@ def syllable(rng: np.random.Generator, curves: Curves, at_s: float, length_s: fl
     curves.vowel[span] = np.where(t < rng.uniform(0.3, 0.9), rng.integers(5), rng.integers(5))
     if rng.random() < 0.7:  # noqa: PLR2004  share
         consonant(rng, curves, span.start)
+
+
+def read_aloud(rng: np.random.Generator, count: int) -> Samples:
+    """Return made-up words said by espeak-ng, which must be installed, in one of its voices."""
+    words = ["".join(_syllables(rng)) for _ in range(count // RATE_HZ * 3)]
+    text = " ".join(word + str(rng.choice(["", "", "", ",", ".", "?"])) for word in words)
+    speaker = f"{rng.choice(SPEAKERS)}+{rng.choice(['m', 'f'])}{rng.integers(1, 5)}"
+    voice = ["-v", speaker, "-s", str(rng.integers(110, 210)), "-p", str(rng.integers(20, 80))]
+    with tempfile.TemporaryDirectory() as folder:
+        wav = Path(folder, "speech.wav")
+        subprocess.run(["espeak-ng", *voice, "-w", str(wav), text], check=True, capture_output=True)
+        samples, rate = sf.read(wav)
+    said = np.asarray(soxr.resample(samples, rate, RATE_HZ))[:count]
+    return np.pad(said, (0, count - len(said)))
+
+
+def _syllables(rng: np.random.Generator) -> list[str]:
+    return [str(rng.choice(CONSONANTS)) + str(rng.choice(VOWEL_LETTERS)) for _ in range(rng.integers(1, 4))]

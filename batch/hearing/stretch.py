@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
 
 from batch.hearing.contour import moments_of
-from batch.hearing.features import Floats, Frames
+from batch.hearing.features import FINE_EVERY, Floats, Frames
 from batch.hearing.onsets import MEAN_FRAMES, Loudness, Strength
 from batch.hearing.spans import Ints
 
@@ -60,6 +60,7 @@ class Stretch:
     bands_sum: RunningSum
     power_sum: RunningSum
     contour_sum: RunningSum
+    partials_sum: RunningSum
     peak: Floats
     peak_regions: Floats
     mean_strength: Floats
@@ -73,6 +74,11 @@ class Stretch:
     def mean_level_db(self, start: Ints, end: Ints) -> NDArray[np.float64]:
         """Return the RMS level of each span, dB against the playing level."""
         return np.asarray(10.0 * np.log10(self.power_sum.mean(start, end)[:, 0] + 1e-9))
+
+    def partials_between(self, start: Ints, end: Ints) -> NDArray[np.float64]:
+        """Return (k, semitones) the finer spectrum over each span, dB: windows centred in it, or the next."""
+        first = (start + FINE_EVERY // 2) // FINE_EVERY
+        return self.partials_sum.mean(first, (end + FINE_EVERY // 2) // FINE_EVERY)
 
     def pitch_between(self, start: Ints, end: Ints) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return (k,) mean and spread in semitones of the pitch where it sounds; NaN where it never does."""
@@ -99,6 +105,7 @@ def prepared(
         bands_sum=RunningSum.of(frames.bands_db),
         power_sum=RunningSum.of(power[:, None]),
         contour_sum=RunningSum.of(moments_of(contour)),
+        partials_sum=RunningSum.of(frames.partials_db),
         peak=maximum_filter1d(strength.overall, near),
         peak_regions=maximum_filter1d(strength.regions, near, axis=0),
         mean_strength=uniform_filter1d(strength.overall, MEAN_FRAMES),

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from batch.hearing.material import excerpt, solos_in
+from batch.hearing.lines import excerpt, solos_in
 from batch.hearing.noise import RATE_HZ
 
 from .annotated import annotated_takes, real_recordings

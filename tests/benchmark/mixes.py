@@ -11,11 +11,11 @@ from pathlib import Path
 import mido
 import numpy as np
 
-from batch.hearing.material import band
 from batch.hearing.noise import RATE_HZ, rms
 
 from .annotated import annotated_takes
 from .making.banks import Sound, events_of, on_bank
+from .making.company import band
 from .making.lines import LEAD_IN_S, invented
 from .making.takes import Line, Made, Samples, Store, leveled, seed_of
 from .scores import ONSET_S, note_match, onset_match

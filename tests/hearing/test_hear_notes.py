@@ -40,6 +40,15 @@ def test_notes_65_ms_apart_are_told_apart(tone):
 
 
 @pytest.mark.parametrize("tone", [plucked, blown])
+def test_a_burst_of_notes_50_ms_apart_is_told_apart(tone):
+    played = [
+        (0.4 + 0.05 * i, 0.4 + 0.05 * i + 0.046, 60.0 + m)
+        for i, m in enumerate([0, 2, 4, 5, 7, 9, 11, 12] * 4)
+    ]
+    assert note_f(played, as_played(hear(line(played, tone)))) >= 0.9
+
+
+@pytest.mark.parametrize("tone", [plucked, blown])
 def test_repeated_notes_are_counted(tone):
     played = [(0.4 + 0.15 * i, 0.4 + 0.15 * i + 0.12, 67.0) for i in range(16)]
     assert note_f(played, as_played(hear(line(played, tone)))) >= 0.96
@@ -76,6 +85,33 @@ def test_a_chromatic_run_without_new_attacks_is_heard_by_pitch():
     assert note_f(played, as_played(hear(samples))) >= 0.93
 
 
+@pytest.mark.parametrize("over_s", [0.08, 0.12])
+@pytest.mark.parametrize("decay", [0.0, 0.5])
+def test_a_note_bent_up_by_a_semitone_is_one_note(over_s, decay):
+    t = np.arange(int((over_s + 1.0) * RATE)) / RATE
+    phase = 2 * np.pi * np.cumsum(hz(63.0 + np.clip(t / over_s, 0.0, 1.0))) / RATE
+    tone = sum(np.sin(k * phase) / k * np.exp(-decay * k * t) for k in range(1, 10))
+    tone *= np.minimum(t / 0.005, 1.0) * np.minimum((t[-1] - t) / 0.05, 1.0)
+    silence = np.zeros(RATE // 2)
+    (note,) = hear(np.concatenate([silence, 0.2 * tone, silence]))
+    assert note.pitch_midi == pytest.approx(64.0, abs=0.3)  # where it was held
+    assert note.onset_s == pytest.approx(0.5, abs=0.05)
+
+
+@pytest.mark.parametrize("spread_s", [0.0, 0.02, 0.04])
+def test_a_strum_is_one_note_when_it_is_struck(spread_s):
+    strokes = 0.4 + 0.5 * np.arange(10)
+    chords = [[root, root + 7, root + 12, root + 16, root + 19] for root in (45, 50, 47, 52, 46) * 2]
+    played = [
+        (at + spread_s * place / 5, at + 0.45, float(midi))
+        for at, chord in zip(strokes, chords, strict=True)
+        for place, midi in enumerate(chord)
+    ]
+    heard = [note.onset_s for note in hear(line(played, plucked))]
+    assert len(heard) <= 11
+    assert sum(np.abs(np.array(heard) - at).min() < 0.05 for at in strokes) >= 9
+
+
 @pytest.mark.parametrize("cents", [0, 30, 60])
 def test_a_held_note_with_vibrato_is_one_note(cents):
     t = np.arange(int(1.5 * RATE)) / RATE
@@ -94,14 +130,41 @@ def test_a_held_note_with_vibrato_is_one_note(cents):
     assert heard[0].offset_s == pytest.approx(2.0, abs=0.1)
 
 
-def test_ghost_notes_18_db_under_the_line_are_heard():
+@pytest.mark.parametrize("tone", [plucked, blown])
+@pytest.mark.parametrize("under_db", [18, 22])
+def test_ghost_notes_under_the_line_are_heard(tone, under_db):
     played = melody(3, 40, rest_share=0.0)
-    loud = line([note for i, note in enumerate(played) if i % 5], plucked)
-    ghosts = line([note for i, note in enumerate(played) if i % 5 == 0], plucked)
+    loud = line([note for i, note in enumerate(played) if i % 5], tone)
+    ghosts = line([note for i, note in enumerate(played) if i % 5 == 0], tone)
     both = np.zeros(max(len(loud), len(ghosts)))
     both[: len(loud)] += loud
-    both[: len(ghosts)] += ghosts * 10 ** (-18 / 20)
+    both[: len(ghosts)] += ghosts * 10 ** (-under_db / 20)
     assert note_f(played, as_played(hear(both))) >= 0.93
+
+
+@pytest.mark.parametrize("ring_s", [0.3, 1.0])
+def test_notes_that_ring_into_the_next_are_told_apart(ring_s):
+    played = melody(1)
+    ringing = [(on, off + ring_s, midi) for on, off, midi in played]
+    assert note_f(played, as_played(hear(line(ringing, plucked)))) >= 0.95
+
+
+@pytest.mark.parametrize("attack_s", [0.06, 0.1])
+def test_slow_attacks_that_overlap_are_heard(attack_s):
+    # A bowed line: each note fades in under the last one's end, with a little vibrato.
+    rng = np.random.default_rng(4)
+    played, at, midi, samples = [], 0.4, 60, np.zeros(16 * RATE)
+    for _ in range(20):
+        length = rng.uniform(0.4, 0.7)
+        t = np.arange(int((length + 0.1) * RATE)) / RATE
+        wobble = 0.2 * np.sin(2 * np.pi * 5.5 * t) * np.minimum(t / 0.3, 1.0)
+        phase = 2 * np.pi * np.cumsum(hz(midi + wobble)) / RATE
+        tone = sum(np.sin(k * phase) / k for k in range(1, 10))
+        tone *= np.minimum(t / attack_s, 1.0) * np.clip((length + 0.1 - t) / 0.1, 0.0, 1.0)
+        samples[round(at * RATE) :][: len(tone)] += 0.1 * tone
+        played.append((at, at + length, float(midi)))
+        at, midi = at + length, int(np.clip(midi + rng.choice([-4, -3, -2, -1, 1, 2, 3, 4]), 50, 74))
+    assert note_f(played, as_played(hear(samples))) >= 0.9
 
 
 def pink(rng, count):

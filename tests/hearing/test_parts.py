@@ -199,8 +199,8 @@ def test_candidates_hold_the_best_peaks_and_their_octaves():
 def test_a_network_is_its_layers():
     # By hand: relu([1, -2] @ [[1, 0], [1, 1]] + [0, 3]) = [0, 1]; [0, 1] @ [[5], [2]] + 0.5 = 2.5.
     layers = (
-        (np.array([[1, 0], [1, 1]], np.float32), np.array([0, 3], np.float32)),
-        (np.array([[5], [2]], np.float32), np.array([0.5], np.float32)),
+        (np.array([[[1, 0], [1, 1]]], np.float32), np.array([[[0, 3]]], np.float32)),
+        (np.array([[[5], [2]]], np.float32), np.array([[[0.5]]], np.float32)),
     )
     assert Network(layers).log_odds(np.array([[1.0, -2.0]])).tolist() == [2.5]
 
@@ -220,8 +220,8 @@ def test_the_networks_that_ship_read_the_evidence_that_is_gathered():
     }
     for name, columns in evidence.items():
         assert np.isfinite(columns).all()
-        assert network(name).layers[0][0].shape[0] == columns.shape[-1]
-        assert network(name).layers[-1][0].shape[1] == 1
+        assert network(name).layers[0][0].shape[1] == columns.shape[-1]
+        assert network(name).layers[-1][0].shape[2] == 1
 
 
 def test_pitch_and_frequency_agree_with_the_concert_pitch():

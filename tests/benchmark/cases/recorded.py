@@ -6,11 +6,11 @@ from functools import partial
 import numpy as np
 import soxr
 
-from batch.hearing.material import band
 from batch.hearing.noise import RATE_HZ, hum, mixed, pink
 
 from ..making import voices as on
 from ..making.banks import on_bank
+from ..making.company import band
 from ..making.lines import invented
 from ..making.rooms import at_level, breath, click, coded, in_room, knocks
 from ..making.takes import Line, Made, leveled

@@ -13,9 +13,9 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from batch.hearing.material import BEND_RANGE, band, bends
 from batch.hearing.noise import RATE_HZ, hum, mixed, pink
 
+from .company import BEND_RANGE, band, bends
 from .takes import Line
 
 SOUNDS = Path("/usr/share/sounds")
