@@ -135,8 +135,8 @@ class Engine:
         if found := self._heard_before(job):
             yield self._adopt(job, *found)
             return
+        flight.start(job)  # first: who is stopped in between puts back what is in flight
         self.catalogue.start(job.entry.path)
-        flight.start(job)
         self.hearers.begin(job.request)
 
     def _collect(self, flight: Flight) -> Iterator[Outcome]:
