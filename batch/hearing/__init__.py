@@ -5,9 +5,8 @@
 decide what it was, ``moments`` when it starts and ends, ``chunks`` lets a take be longer than
 memory. ``contour`` follows the pitch more finely than by semitones, ``scene`` says what sounds where
 no note does. ``together`` weighs which pitches start at one of the ``attacks``: ``strums`` makes a
-chord one note, ``texture`` says how much of the take is a line. ``fit``, ``fit_scene`` and
-``fit_together`` make the networks (``*.json``) those decisions rest on, from what ``material`` and
-``band_material`` play, sing and say.
+chord one note, ``texture`` says how much of the take is a line. ``training`` makes the networks
+(``*.json``) those decisions rest on.
 """
 
 from collections.abc import Callable, Iterable

@@ -14,7 +14,7 @@ import numpy as np
 import soundfile as sf
 import soxr
 
-from batch.hearing.noise import RATE_HZ
+from batch.hearing.training.noise import RATE_HZ
 
 from .making.takes import Line, Planned, Take
 

@@ -5,7 +5,7 @@ from functools import partial
 
 import numpy as np
 
-from batch.hearing.noise import RATE_HZ
+from batch.hearing.training.noise import RATE_HZ
 
 from .accuracy import warmed
 from .cases import playing, recorded

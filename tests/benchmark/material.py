@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from batch.hearing.lines import excerpt, solos_in
-from batch.hearing.noise import RATE_HZ
+from batch.hearing.training.lines import excerpt, solos_in
+from batch.hearing.training.noise import RATE_HZ
 
 from .annotated import annotated_takes, real_recordings
 from .making.banks import CONDITIONS, INSTRUMENTS, Instrument, bank, performed

@@ -11,7 +11,7 @@ from pathlib import Path
 import mido
 import numpy as np
 
-from batch.hearing.noise import RATE_HZ, rms
+from batch.hearing.training.noise import RATE_HZ, rms
 
 from .annotated import annotated_takes
 from .making.banks import Sound, events_of, on_bank

@@ -2,7 +2,7 @@
 
 from functools import partial
 
-from batch.hearing.noise import RATE_HZ
+from batch.hearing.training.noise import RATE_HZ
 
 from .cases.silent import ACCENTS, SILENT, can_talk, talk, without_notes
 from .making.takes import Samples, Store, seed_of

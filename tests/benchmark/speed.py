@@ -11,7 +11,7 @@ import numpy as np
 import soundfile as sf
 import soxr
 
-from batch.hearing.noise import RATE_HZ
+from batch.hearing.training.noise import RATE_HZ
 
 from .making.lines import invented
 from .making.takes import Made, Store, leveled, seed_of

@@ -6,10 +6,10 @@ from played import RATE, blown, driven, hollow, line, melody, note_f, plucked
 from scipy.signal import fftconvolve
 
 from batch.hearing import Heard, hear
-from batch.hearing.noise import pink
 from batch.hearing.strums import gathered
 from batch.hearing.texture import Struck, chordal_share
 from batch.hearing.together import HIGHEST, LOWEST
+from batch.hearing.training.noise import pink
 from batch.model import Note, TextureKind
 from batch.texture import texture_warnings
 

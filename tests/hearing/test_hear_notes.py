@@ -9,7 +9,7 @@ from played import RATE, as_played, blown, driven, hear, hollow, hz, line, melod
 from scipy.signal import lfilter
 
 from batch.hearing.params import DEFAULTS
-from batch.hearing.speech import speech
+from batch.hearing.training.speech import speech
 
 TONES = [plucked, blown, hollow, driven]
 

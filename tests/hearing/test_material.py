@@ -8,17 +8,25 @@ import pytest
 import soundfile as sf
 from played import hz, melody
 
-from batch.hearing.company import strummed
-from batch.hearing.effects import clipped, coded, compressed, driven, through_a_telephone, tilted, trembling
-from batch.hearing.fit import takes_in
-from batch.hearing.fitting import fitted
-from batch.hearing.lines import TAKE_S, excerpt, solos_in, with_bursts, without_overlap
-from batch.hearing.material import write
 from batch.hearing.network import Network
-from batch.hearing.noise import RATE_HZ, nothing
-from batch.hearing.performers import Touch, performance
-from batch.hearing.speech import speech
-from batch.hearing.synthesis import MANNERS, synthesised
+from batch.hearing.training.company import strummed
+from batch.hearing.training.effects import (
+    clipped,
+    coded,
+    compressed,
+    driven,
+    through_a_telephone,
+    tilted,
+    trembling,
+)
+from batch.hearing.training.fit import takes_in
+from batch.hearing.training.fitting import fitted
+from batch.hearing.training.lines import TAKE_S, excerpt, solos_in, with_bursts, without_overlap
+from batch.hearing.training.material import write
+from batch.hearing.training.noise import RATE_HZ, nothing
+from batch.hearing.training.performers import Touch, performance
+from batch.hearing.training.speech import speech
+from batch.hearing.training.synthesis import MANNERS, synthesised
 
 
 def test_a_corpus_is_read_solo_by_solo_and_no_two_notes_overlap(tmp_path):

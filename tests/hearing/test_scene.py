@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from played import RATE, blown, driven, hear_all, line, melody, plucked
 
-from batch.hearing.noise import mixed, pink
-from batch.hearing.speech import speech
-from batch.hearing.synthesis import SUNG, synthesised
+from batch.hearing.training.noise import mixed, pink
+from batch.hearing.training.speech import speech
+from batch.hearing.training.synthesis import SUNG, synthesised
 from batch.ticking import ticks_in
 
 TALKING = 1.4  # batch.talking's own line; here the share of rows beyond it is asked

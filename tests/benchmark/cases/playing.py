@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from batch.hearing.noise import RATE_HZ
+from batch.hearing.training.noise import RATE_HZ
 
 from ..making import voices as on
 from ..making.lines import LEAD_IN_S, human, invented, steady

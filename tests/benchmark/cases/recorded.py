@@ -6,7 +6,7 @@ from functools import partial
 import numpy as np
 import soxr
 
-from batch.hearing.noise import RATE_HZ, hum, mixed, pink
+from batch.hearing.training.noise import RATE_HZ, hum, mixed, pink
 
 from ..making import voices as on
 from ..making.banks import on_bank

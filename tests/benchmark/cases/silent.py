@@ -10,8 +10,8 @@ import numpy as np
 import soundfile as sf
 import soxr
 
-from batch.hearing.noise import RATE_HZ, hum, pink
-from batch.hearing.speech import speech
+from batch.hearing.training.noise import RATE_HZ, hum, pink
+from batch.hearing.training.speech import speech
 
 from ..making.rooms import at_level, click
 from ..making.takes import NO_NOTES, Made, Samples

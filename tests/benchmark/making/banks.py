@@ -13,7 +13,7 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from batch.hearing.noise import RATE_HZ, hum, mixed, pink
+from batch.hearing.training.noise import RATE_HZ, hum, mixed, pink
 
 from .company import BEND_RANGE, band, bends
 from .takes import Line

@@ -7,7 +7,7 @@ import numpy as np
 import soxr
 from scipy.signal import fftconvolve
 
-from batch.hearing.noise import RATE_HZ, mixed, rms
+from batch.hearing.training.noise import RATE_HZ, mixed, rms
 
 from .takes import Line, Samples
 from .tones import Sound

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.hearing.noise import RATE_HZ
+from batch.hearing.training.noise import RATE_HZ
 
 from .takes import Line
 

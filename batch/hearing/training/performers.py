@@ -15,8 +15,8 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from batch.hearing.lines import TAKE_S, Line
-from batch.hearing.noise import RATE_HZ, Samples
+from batch.hearing.training.lines import TAKE_S, Line
+from batch.hearing.training.noise import RATE_HZ, Samples
 
 Event = tuple[float, mido.Message]
 # General MIDI programs (from 0), those players of lines use the more often; left out are those that

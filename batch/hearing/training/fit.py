@@ -1,4 +1,4 @@
-"""Fit the five networks again: ``python -m batch.hearing.fit FOLDER...``.
+"""Fit the five networks again: ``python -m batch.hearing.training.fit FOLDER...``.
 
 A folder holds takes (``NAME.flac``) with what was played (``NAME.truth.json``: ``notes`` as
 [onset_s, offset_s, pitch_midi]); ``material`` makes such folders. Needs 10 GB.
@@ -26,7 +26,6 @@ from batch.hearing.belonging import belonging_evidence
 from batch.hearing.boundaries import boundary_evidence
 from batch.hearing.chunks import resampled
 from batch.hearing.features import Floats, frames_of
-from batch.hearing.fitting import Layers, Matrix, fitted
 from batch.hearing.line import candidate_spans, found_notes, line_spans, struck
 from batch.hearing.moments import attack_evidence, attack_options, owners, release_evidence
 from batch.hearing.network import network
@@ -34,8 +33,9 @@ from batch.hearing.params import DEFAULTS
 from batch.hearing.pitches import NONE, candidates, pitch_evidence, views_of
 from batch.hearing.spans import Spans
 from batch.hearing.stretch import Stretch
+from batch.hearing.training.fitting import Layers, Matrix, fitted
 
-HERE = Path(__file__).parent
+EAR = Path(__file__).parent.parent  # where the networks lie
 MOMENT_FRAMES = 1.5  # a frame this near the true moment is it
 WINDOW_S = 0.05  # s, an onset this far off is still the same one
 EVERY_ATTACK, EVERY_RELEASE = 2, 4  # takes of which one is used: every frame of a note is an example
@@ -166,7 +166,7 @@ def learnt(examples: Iterable[Example | None], hidden: tuple[int, ...]) -> Layer
 def write(name: str, layers: Layers) -> None:
     """Write a network where ``network`` finds it."""
     plain = [[_rounded(weights), _rounded(bias[:, 0])] for weights, bias in layers]
-    (HERE / f"{name}.json").write_text(
+    (EAR / f"{name}.json").write_text(
         json.dumps({"layers": plain}, separators=(",", ":")) + "\n", encoding="utf-8"
     )
     network.cache_clear()

@@ -1,8 +1,9 @@
-"""Fit what tells talking from a line: ``python -m batch.hearing.fit_scene FOLDER...``; writes ``scene.json``.
+"""Fit what tells talking from a line: ``python -m batch.hearing.training.fit_scene FOLDER...``.
 
 Folders hold takes that ``material`` made: those with notes are the playing. Talking is made here:
 ``speech``, and a plain speech synthesiser (espeak-ng, a Debian package), in rooms and noise. Needs
-scikit-learn and a few minutes. The weights that ship come from 262 takes and 60 stretches of talking.
+scikit-learn and a few minutes. The weights that ship come from takes 0 to 399 of ``material``, less
+those without notes, and 60 stretches of talking.
 """
 
 import json
@@ -19,13 +20,13 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
 from batch.hearing.features import frames_of
-from batch.hearing.fit import HERE, takes_in
 from batch.hearing.line import candidate_spans
-from batch.hearing.noise import RATE_HZ, Samples, mixed, pink, reverberant, rms
 from batch.hearing.params import DEFAULTS
 from batch.hearing.scene import COLUMNS, around, row_sums
-from batch.hearing.speech import speech
 from batch.hearing.stretch import Stretch
+from batch.hearing.training.fit import EAR, takes_in
+from batch.hearing.training.noise import RATE_HZ, Samples, mixed, pink, reverberant, rms
+from batch.hearing.training.speech import speech
 
 TALKS = 60  # stretches of talking; of every three, one is by ``speech``
 TALK_S = 20.0
@@ -90,7 +91,7 @@ def main(folders: list[str]) -> None:
         "intercept": round(float(model.intercept_[0] - weights @ scaler.mean_), 4),
         "provenance": {"takes": len(played), "talks": len(talked)},
     }
-    (HERE / "scene.json").write_text(json.dumps(fields, indent=1) + "\n", encoding="utf-8")
+    (EAR / "scene.json").write_text(json.dumps(fields, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Fit what tells chords and bands from lines again: ``python -m batch.hearing.fit_together FOLDER...``.
+"""Fit what tells chords from lines again: ``python -m batch.hearing.training.fit_together FOLDER...``.
 
 The folders hold what ``band_material`` and ``material`` make. The weights that ship come from 256
 takes of the one and 81 of the other, of 25 s each.
@@ -17,12 +17,12 @@ from sklearn.preprocessing import StandardScaler
 
 from batch.hearing.attacks import Attacks, attacks_of
 from batch.hearing.features import Floats, frames_of
-from batch.hearing.fit import write
-from batch.hearing.fitting import Layers, fitted
 from batch.hearing.line import candidate_spans
 from batch.hearing.params import DEFAULTS
 from batch.hearing.texture import struck_in, texture_evidence
 from batch.hearing.together import LATER_S, LOOKS_S, looks_at, struck_evidence, weighed
+from batch.hearing.training.fit import write
+from batch.hearing.training.fitting import Layers, fitted
 
 BEFORE_S, AFTER_S = 0.05, 0.05  # s around an attack in which a note that starts is part of it
 Truth = dict[str, Any]

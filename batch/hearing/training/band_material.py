@@ -1,4 +1,4 @@
-"""Make material for ``fit_together``: ``python -m batch.hearing.band_material CORPUS OUT [TAKES]``.
+"""Make material for ``fit_together``: ``python -m batch.hearing.training.band_material CORPUS OUT [TAKES]``.
 
 Chords, bands, and lines taken for them, with every pitch that was struck in the truth:
 ``NAME.truth.json`` holds ``kind`` ("line", "chords", "band"), ``notes`` of all pitched parts and
@@ -15,11 +15,11 @@ import mido
 import numpy as np
 import soundfile as sf
 
-from batch.hearing.company import PERCUSSION
-from batch.hearing.lines import TAKE_S, Line, excerpt, solos_in
-from batch.hearing.material import BANKS
-from batch.hearing.noise import RATE_HZ, Samples, mixed, pink, reverberant
-from batch.hearing.performers import played
+from batch.hearing.training.company import PERCUSSION
+from batch.hearing.training.lines import TAKE_S, Line, excerpt, solos_in
+from batch.hearing.training.material import BANKS
+from batch.hearing.training.noise import RATE_HZ, Samples, mixed, pink, reverberant
+from batch.hearing.training.performers import played
 
 Events = Iterator[tuple[float, mido.Message]]
 Struck = list[tuple[float, float, int]]  # onset_s, offset_s, MIDI pitch

@@ -11,8 +11,8 @@ import numpy as np
 import soundfile as sf
 import soxr
 
-from batch.hearing.noise import RATE_HZ, Samples
-from batch.hearing.synthesis import Curves, consonant, smooth, sounded, stressed
+from batch.hearing.training.noise import RATE_HZ, Samples
+from batch.hearing.training.synthesis import Curves, consonant, smooth, sounded, stressed
 
 CONSONANTS = ["b", "d", "f", "g", "h", "k", "l", "m", "n", "p", "r", "s", "t", "v", "w", "y", "sh", "ch", ""]
 VOWEL_LETTERS = ["a", "e", "i", "o", "u", "ee", "oo", "ai", "ou"]

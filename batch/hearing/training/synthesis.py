@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.signal import lfilter
 
-from batch.hearing.noise import RATE_HZ, Samples, rms
+from batch.hearing.training.noise import RATE_HZ, Samples, rms
 
 Range = tuple[float, float]
 

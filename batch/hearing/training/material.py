@@ -1,4 +1,4 @@
-"""Make the material that ``fit`` fits on: ``python -m batch.hearing.material CORPUS OUT [TAKES [FIRST]]``.
+"""Make what ``fit`` fits on: ``python -m batch.hearing.training.material CORPUS OUT [TAKES [FIRST]]``.
 
 CORPUS holds ``notes.csv.gz`` (solo, onset_s, duration_s, pitch, ...), annotated solos. Written
 are takes (``NAME.flac``) with what was played (``NAME.truth.json``), the same ones for the same
@@ -15,11 +15,11 @@ from pathlib import Path
 import numpy as np
 import soundfile as sf
 
-from batch.hearing.company import band, drums, own_chords, strummed, ticks
-from batch.hearing.effects import ANY, ELECTRIC, as_recorded, at_peak, some_of
-from batch.hearing.lines import TAKE_S, Line, excerpt, practised, solos_in
-from batch.hearing.noise import RATE_HZ, Samples, handling, mixed, nothing
-from batch.hearing.performers import (
+from batch.hearing.training.company import band, drums, own_chords, strummed, ticks
+from batch.hearing.training.effects import ANY, ELECTRIC, as_recorded, at_peak, some_of
+from batch.hearing.training.lines import TAKE_S, Line, excerpt, practised, solos_in
+from batch.hearing.training.noise import RATE_HZ, Samples, handling, mixed, nothing
+from batch.hearing.training.performers import (
     CENTRES,
     MIDDLE,
     PROGRAMS,
@@ -31,9 +31,9 @@ from batch.hearing.performers import (
     played,
     program_of,
 )
-from batch.hearing.performers import ELECTRIC as ELECTRIC_PROGRAMS
-from batch.hearing.speech import read_aloud, speech
-from batch.hearing.synthesis import MANNERS, synthesised
+from batch.hearing.training.performers import ELECTRIC as ELECTRIC_PROGRAMS
+from batch.hearing.training.speech import read_aloud, speech
+from batch.hearing.training.synthesis import MANNERS, synthesised
 
 SHARED = Path("/usr/share/sounds/sf2")  # where Debian keeps General MIDI banks
 # A fourth one, MuseScore's (MuseScore_General_Lite.sf3), is left out: to check on.

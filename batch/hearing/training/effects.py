@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import butter, correlate, lfilter, sosfilt
 
-from batch.hearing.noise import RATE_HZ, Samples, hum, mixed, pink, reverberant
+from batch.hearing.training.noise import RATE_HZ, Samples, hum, mixed, pink, reverberant
 
 Effect = Callable[[np.random.Generator, Samples], Samples]
 CODECS = (("mp3", "libmp3lame"), ("adts", "aac"))  # container, encoder

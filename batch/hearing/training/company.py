@@ -5,8 +5,8 @@ from collections.abc import Iterator
 import mido
 import numpy as np
 
-from batch.hearing.lines import TAKE_S, Line
-from batch.hearing.performers import Event
+from batch.hearing.training.lines import TAKE_S, Line
+from batch.hearing.training.performers import Event
 
 PERCUSSION = 9  # the General MIDI drum channel
 COUNTS_IN = (33, 34, 37, 42, 44, 51, 56, 75, 76, 77)  # drum sounds that mark a beat
