@@ -17,6 +17,9 @@ STRUM_GAP_S = (
 SLOW_STRUM_GAP_S = 0.1  # s, the same where chords are played: strings between may make no peak of their own
 STRUM_LONGEST_S = 0.16  # s from a slow strum's first string to its last (common practice, no source)
 CLEAR = 0.35  # reward from which a peak is an attack: half-hidden ones are noise (rendered solos)
+STRUCK_SHARE = 0.15  # of the strong attacks: partials that beat make weaker ones (rendered chords)
+RIVAL = 0.26  # of an attack's strength: weaker ones soon after it do not end it (rendered chords)
+STRONG = 95  # percentile over attacks that stands for the strong ones
 QUIET_DB = -15.0  # against the playing level: what is quieter hardly sounds beside the line
 
 
@@ -36,11 +39,19 @@ class Attacks:
         return Attacks(self.first[which], self.last[which], self.next[which])
 
 
-def attacks_of(stretch: Stretch, params: HearingParams, gap_s: float = STRUM_GAP_S) -> Attacks:
-    """Return every attack of a stretch: peaks of the onset strength, those within ``gap_s`` joined."""
+def attacks_of(
+    stretch: Stretch, params: HearingParams, gap_s: float = STRUM_GAP_S, *, struck_only: bool = False
+) -> Attacks:
+    """Return every attack of a stretch: peaks of the onset strength, those within ``gap_s`` joined.
+
+    ``struck_only`` leaves out those far weaker than others, which do not end a strong one either.
+    """
     frame_s = params.hop / params.rate_hz
-    reward = onset_rewards(stretch.strength.overall, params)
+    strength = stretch.strength.overall
+    reward = onset_rewards(strength, params)
     peaks = np.flatnonzero((reward > CLEAR) & (stretch.loudest_ahead > QUIET_DB))
+    if struck_only and len(peaks):
+        peaks = peaks[strength[peaks] >= STRUCK_SHARE * np.percentile(strength[peaks], STRONG)]
     first: list[int] = []
     last: list[int] = []
     for peak in peaks.tolist():
@@ -50,4 +61,19 @@ def attacks_of(stretch: Stretch, params: HearingParams, gap_s: float = STRUM_GAP
             first.append(peak)
             last.append(peak)
     starts = np.array(first, np.int64)
-    return Attacks(starts, np.array(last, np.int64), np.append(starts[1:], len(stretch)))
+    following = np.append(starts[1:], len(stretch))
+    if struck_only:
+        height = np.array([strength[a : b + 1].max() for a, b in zip(first, last, strict=True)])
+        following = _next_rivals(starts, height, len(stretch))
+    return Attacks(starts, np.array(last, np.int64), following)
+
+
+def _next_rivals(starts: Ints, height: NDArray[np.floating], end: int) -> Ints:
+    """Return (n,) where the next attack starts that is not far weaker than each; ``end`` after the last."""
+    following = np.full(len(starts), end, np.int64)
+    waiting: list[int] = []
+    for at, start in enumerate(starts.tolist()):
+        while waiting and height[at] >= RIVAL * height[waiting[-1]]:
+            following[waiting.pop()] = start
+        waiting.append(at)
+    return following

@@ -50,7 +50,7 @@ def heard_in(samples: Floats, starts_at_s: float, params: HearingParams) -> Hear
     look = partial(struck_in, samples, stretch, params, gain_db=gain_db, starts_at_s=starts_at_s)
     struck = look(most=ENOUGH)
     if is_chordal(struck):
-        notes = gathered(notes, look(gap_s=SLOW_STRUM_GAP_S))
+        notes = gathered(notes, look(gap_s=SLOW_STRUM_GAP_S, struck_only=True))
     scene = scene_of(stretch, gain_db=gain_db, starts_at_s=starts_at_s, params=params)
     return HeardHere(notes, scene, struck)
 

@@ -89,14 +89,16 @@ def struck_in(
     gain_db: float = 0.0,
     starts_at_s: float = 0.0,
     gap_s: float = STRUM_GAP_S,
+    struck_only: bool = False,
     most: int | None = None,
 ) -> Struck:
     """Return what was struck in a stretch of ``samples`` that starts at ``starts_at_s`` of the take.
 
-    ``gain_db`` is what they were divided by; strings up to ``gap_s`` apart are one attack. Of
-    more than ``most`` attacks so many, evenly spread, are judged.
+    ``gain_db`` is what they were divided by; strings up to ``gap_s`` apart are one attack, and
+    ``struck_only`` leaves out far weaker ones. Of more than ``most`` attacks so many, evenly
+    spread, are judged.
     """
-    attacks = attacks_of(stretch, params, gap_s)
+    attacks = attacks_of(stretch, params, gap_s, struck_only=struck_only)
     attacks = attacks.only((attacks.next - attacks.last) * params.hop / params.rate_hz >= LOOKS_S)
     if most is not None and len(attacks) > most:
         attacks = attacks.only(np.diff(np.arange(len(attacks) + 1) * most // len(attacks)) > 0)

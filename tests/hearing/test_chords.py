@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from played import RATE, blown, driven, hollow, line, melody, note_f, plucked
+from played import RATE, blown, driven, hollow, hz, line, melody, note_f, plucked
 from scipy.signal import fftconvolve
 
 from batch.hearing import Heard, hear
@@ -14,6 +14,7 @@ from batch.model import Note, TextureKind
 from batch.texture import texture_warnings
 
 VOICINGS = [(48, 55, 64, 72), (50, 57, 65, 69), (43, 59, 65, 74), (52, 59, 67, 76), (45, 60, 64, 67)]
+CLOSE = [(48, 52, 55, 60), (45, 52, 57, 60), (41, 48, 53, 57), (43, 50, 55, 59)]
 STEP_S = 0.5
 
 
@@ -49,6 +50,21 @@ def test_a_strum_is_one_note_from_its_first_string_on(apart_s):
     within = [np.sum((onsets > on - 0.06) & (onsets < on + STEP_S - 0.06)) for on, _, _ in tops]
     assert np.mean(np.array(within) == 1) >= 0.9
     assert np.median([np.abs(onsets - on).min() for on, _, _ in tops]) < 0.02
+
+
+def test_partials_that_beat_while_a_chord_dies_away_make_no_strums():
+    # Close voicings of strings nobody damps: their pure partials beat all the way down.
+    t = np.arange(int(0.85 * RATE)) / RATE
+    samples = np.zeros(int(19.5 * RATE))
+    for at in range(20):
+        for i, pitch in enumerate(CLOSE[at % len(CLOSE)]):
+            f = float(hz(pitch))
+            string = sum(np.exp(-t * (2 + k)) * np.sin(2 * np.pi * k * f * t) / k for k in range(1, 9))
+            first = int((0.5 + 0.9 * at + 0.012 * i) * RATE)
+            samples[first : first + len(t)] += 0.1 * string
+    onsets = np.array([note.onset_s for note in heard(samples).notes])
+    within = [np.sum((onsets > 0.44 + 0.9 * at) & (onsets < 1.34 + 0.9 * at)) for at in range(20)]
+    assert np.mean(np.array(within) == 1) >= 0.9
 
 
 def test_a_chord_is_heard_at_its_top():
