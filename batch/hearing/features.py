@@ -28,6 +28,7 @@ FAINT = 1e-4  # of the peak, -80 dB: a tone as weak as that is half as periodic,
 LEVEL_FLOOR = 1e-7  # -140 dB
 WINDOW_ACF_FLOOR = 0.15  # of the window's own autocorrelation: do not blow up the longest lags
 CORRECTED = 0.75  # power of that autocorrelation which is made up for: long lags are less sure
+HALF = 2  # times: lags of all other notes are looked for at this fraction of the rate; it holds their band
 SLOWER = 4  # times: lags of the lowest notes are looked for at this fraction of the rate
 EVERY = 2  # frames of which one is enough for them: their window is twelve frames long
 DULL_SHARE = 0.8  # of half the slower rate: above it its filter falls off
@@ -78,7 +79,8 @@ def _lags(params: HearingParams) -> tuple[Lags, Lags]:
     slow_hz = params.rate_hz / SLOWER
     low_band = (params.long_low_hz, DULL_SHARE * slow_hz / 2.0)
     band = (params.pitch_low_hz, params.pitch_high_hz)
-    others = _lags_between(middle, top, params.rate_hz, window=params.pitch_window, band_hz=band)
+    half_hz = params.rate_hz / HALF
+    others = _lags_between(middle, top, half_hz, window=params.pitch_window // HALF, band_hz=band)
     lowest = _lags_between(low, middle, slow_hz, window=params.long_window // SLOWER, band_hz=low_band)
     left = float(others.fading[0]) ** (1.0 - CORRECTED)  # so that neighbours across the seam compare
     return (
@@ -195,13 +197,14 @@ def frames_of(samples: Floats, params: HearingParams) -> Frames:
     """Return the frames of ``samples`` (n,) at ``params.rate_hz``; frame t is centred on sample t * hop."""
     count = len(samples) // params.hop + 1
     low, others = _lags(params)
-    slow = np.asarray(soxr.resample(samples, SLOWER, 1, quality="LQ"), dtype=np.float32)
+    half = np.asarray(soxr.resample(samples, HALF, 1, quality="HQ"), dtype=np.float32)
+    slow = np.asarray(soxr.resample(half, SLOWER // HALF, 1, quality="LQ"), dtype=np.float32)
     rare = count // EVERY + 1
     slowly = _framed(slow, len(low.taper), EVERY * params.hop // SLOWER, rare)
     fine = _framed(slow, FINE_WINDOW, FINE_EVERY * params.hop // SLOWER, count // FINE_EVERY + 1)
-    pitched, fluxed, levelled = (
-        _framed(samples, size, params.hop, count)
-        for size in (params.pitch_window, params.flux_window, params.level_window)
+    pitched = _framed(half, params.pitch_window // HALF, params.hop // HALF, count)
+    fluxed, levelled = (
+        _framed(samples, size, params.hop, count) for size in (params.flux_window, params.level_window)
     )
     lowest = np.empty((rare, low.kernel.shape[1] - GUARD), np.float32)
     for page in _pages(rare):
