@@ -80,7 +80,9 @@ def syncopation_chances(onsets_s: np.ndarray, grid: Grid, feel: Feel) -> np.ndar
     """
     errors = np.random.default_rng(_SEED).normal(0, TIMING_S, (PERFORMANCES, len(onsets_s)))
     performed = np.maximum.accumulate(onsets_s + errors, axis=1)
-    return np.mean([syncopations(place(onsets, grid, feel), grid) > 0 for onsets in performed], axis=0)
+    # One after the other: from a performance's last note to the next one's first nothing passes.
+    position = place(performed, grid, feel).ravel()
+    return np.asarray((syncopations(position, grid) > 0).reshape(performed.shape).mean(axis=0))
 
 
 def syncopations(position: np.ndarray, grid: Grid) -> np.ndarray:

@@ -162,22 +162,25 @@ def place(onsets_s: np.ndarray, grid: Grid, feel: Feel) -> np.ndarray:
 
     Parameters
     ----------
-    onsets_s : ndarray, shape (n,), seconds
+    onsets_s : ndarray, shape (..., n), seconds
+        Leading axes are performances, each placed as if it were the only one.
     grid, feel : the beats, and how the take sits on them
 
     Returns
     -------
-    ndarray, shape (n,)
+    ndarray, shape (..., n)
         Metrical positions in beats since the grid's first beat; a swung off-beat stands at .5.
     """
-    position, length = felt_positions(onsets_s, grid, feel)
+    position, length = felt_positions(onsets_s.ravel(), grid, feel)
     beat = np.floor(position).astype(int)
-    fraction, beat_index = position - beat, beat - beat.min(initial=0)
+    beats = beat.max(initial=0) - beat.min(initial=0) + 1
+    performance = np.arange(len(beat)) // max(onsets_s.shape[-1], 1)
+    fraction, beat_index = position - beat, beat - beat.min(initial=0) + beats * performance
     stands, costs = zip(
         *(_explain(fraction, beat_index, length, way) for way in subdivisions(grid, feel)), strict=True
     )
     best = np.argmin(np.array(costs), axis=0)
-    return beat + np.array(stands)[best, np.arange(len(best))]
+    return (beat + np.array(stands)[best, np.arange(len(best))]).reshape(onsets_s.shape)
 
 
 def felt_positions(onsets_s: np.ndarray, grid: Grid, feel: Feel) -> tuple[np.ndarray, np.ndarray]:
