@@ -3,11 +3,14 @@
 import csv
 import io
 import json
+import os
+import pty
 import re
 import shutil
 import signal
 import subprocess
 import time
+from contextlib import suppress
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -232,14 +235,25 @@ def test_a_deleted_take_leaves_the_ranking_and_its_files_stay(takemill, gig):
     assert (gig / "markers" / "quick.markers.mid").is_file()
 
 
+def on_a_terminal(call: list[str], columns: int) -> str:
+    """Return what a command shows on a terminal of so many columns."""
+    ours, its = pty.openpty()
+    with os.fdopen(ours, "rb", buffering=0) as screen:
+        environment = {**os.environ, "COLUMNS": str(columns)}
+        process = subprocess.Popen(call, stdin=subprocess.DEVNULL, stdout=its, env=environment)
+        os.close(its)
+        shown = b""
+        with suppress(OSError):  # Linux says so when the other side has closed
+            while part := screen.read(4096):
+                shown += part
+        assert process.wait() == 0
+    return shown.decode()
+
+
 @pytest.mark.parametrize("columns", [30, 60, 80, 200])
 def test_tables_fit_the_terminal_and_keep_the_names(takemill, gig, columns):
     takemill("run", gig)
-    script = shutil.which("script")
-    if script is None:
-        pytest.skip("needs the command script, for a terminal")
-    call = [script, "-qc", f"COLUMNS={columns} '{COMMAND}' rank '{gig}'", "/dev/null"]
-    shown = subprocess.run(call, capture_output=True, text=True, check=True, stdin=subprocess.DEVNULL).stdout
+    shown = on_a_terminal([COMMAND, "rank", str(gig)], columns)
     lines = [re.sub(r"\x1b\[[0-9;]*m", "", text) for text in shown.splitlines()[:3]]
     assert max(map(len, lines)) <= columns
     assert "quick.mid" in shown
