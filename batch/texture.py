@@ -4,11 +4,8 @@ from collections.abc import Sequence
 from statistics import fmean
 
 from batch.model import Note, Texture, TextureKind
+from batch.strums import CHORDAL_FROM, MOSTLY
 
-SOME_FROM = 0.2
-"""Chordal share from which it is said; 99 of 100 rendered single lines have under 0.13."""
-MOSTLY = 0.5
-"""Share of what is struck from which it is most of it (by the word's meaning)."""
 UNSURE_BELOW = 0.75
 """Confidence in the kind of take under which the warning says so (our choice)."""
 MIXED_UP_BELOW = 0.8
@@ -26,7 +23,7 @@ def texture_warnings(texture: Texture | None, notes: Sequence[Note]) -> tuple[st
         sure = fmean(note.confidence for note in notes) if notes else 0.0
         return (_band(texture, sure),) if sure < STANDS_OUT_FROM else ()
     told = texture.kind is TextureKind.CHORDS or texture.confidence >= UNSURE_BELOW
-    return (_chords(texture),) if told and texture.chordal_share >= SOME_FROM else ()
+    return (_chords(texture),) if told and texture.chordal_share >= CHORDAL_FROM else ()
 
 
 def _chords(texture: Texture) -> str:

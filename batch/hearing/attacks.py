@@ -8,14 +8,11 @@ from numpy.typing import NDArray
 from batch.hearing.onsets import onset_rewards
 from batch.hearing.params import HearingParams
 from batch.hearing.stretch import Stretch
+from batch.strums import STRUM_GAP_S, STRUM_LONGEST_S
 
 Ints = NDArray[np.int64]
 
-STRUM_GAP_S = (
-    0.045  # s between the strings of a slow strum at most; a fast line's notes are 50 apart and more
-)
 SLOW_STRUM_GAP_S = 0.1  # s, the same where chords are played: strings between may make no peak of their own
-STRUM_LONGEST_S = 0.16  # s from a slow strum's first string to its last (common practice, no source)
 CLEAR = 0.35  # reward from which a peak is an attack: half-hidden ones are noise (rendered solos)
 STRUCK_SHARE = 0.15  # of the strong attacks: partials that beat make weaker ones (rendered chords)
 RIVAL = 0.26  # of an attack's strength: weaker ones soon after it do not end it (rendered chords)

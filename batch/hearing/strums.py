@@ -14,8 +14,8 @@ import numpy as np
 from batch.hearing.texture import SEMITONES, Struck, texture_of
 from batch.hearing.together import LOWEST
 from batch.model import Note, TextureKind
+from batch.strums import CHORDAL_FROM
 
-CHORDAL_FROM = 0.2  # chordal share from which chords are gathered; 99 of 100 rendered lines have under 0.13
 EARLY_S = 0.05  # s before a strum's first attack that a note may begin and still be its own
 LATE_S = 0.12  # s after its last; later only a voice of the chord that surfaces belongs to it
 CLEAR_S = 0.03  # s before the next attack from which a note is the next one's

@@ -11,13 +11,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.hearing.attacks import STRUM_GAP_S, Attacks, attacks_of
+from batch.hearing.attacks import Attacks, attacks_of
 from batch.hearing.features import Floats
 from batch.hearing.network import network
 from batch.hearing.params import HearingParams
 from batch.hearing.stretch import Stretch
 from batch.hearing.together import LIKELY, LOOKS_S, LOWEST, foreign, looks_at, struck_together
 from batch.model import Texture, TextureKind
+from batch.strums import STRUM_GAP_S
 
 Ints = NDArray[np.int64]
 

@@ -3,7 +3,7 @@
 At an attack the spectrum is looked at three times: just before, just after, and a little later.
 What sounds in both later looks was struck and stays; what is louder than before was struck now,
 so a string that rings on, a pedal or a room does not count. Every semitone is then weighed by
-a small network that sees the spectrum around it, a partial's place at a time (``fit_sounding``).
+a small network that sees the spectrum around it, a partial's place at a time (``training.fit_together``).
 """
 
 from dataclasses import dataclass
@@ -27,10 +27,7 @@ LOWEST, HIGHEST = 36, 91  # MIDI pitches weighed: C2 to G6
 TOP = 112  # MIDI pitch up to which partials are looked at: 5.3 kHz
 UNDER, OVER = 24, 43  # semitones under and over a pitch that speak for and against it
 FLOOR_DB = -50.0  # against the loudest partial
-HEARD_DB, RISEN_DB = (
-    -34.0,
-    3.0,
-)  # a pitch none of whose first two partials is so loud and so new is not weighed
+HEARD_DB, RISEN_DB = -34.0, 3.0  # how loud and new one of its first two partials must be to be weighed
 SOUNDING_DB = -20.0  # against the loudest partial: what sounds on beside what is struck
 LIKELY = 0.5  # probability from which a pitch was struck
 
