@@ -3,19 +3,17 @@
 A row every ROW frames says how likely somebody is talking around it; a stroke is everything
 that starts. Talking is told from a line by what a pitch does in it: it hardly ever stays, half of
 the sound has none, and the spectrum keeps changing. A logistic regression weighs these over
-REACH rows to either side; ``scene.json`` holds it, ``fit_scene`` fits it.
+REACH rows to either side; ``scene.json`` holds it, ``training.fit_scene`` fits it.
 """
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from batch.hearing.network import network
 from batch.hearing.onsets import onset_rewards
 from batch.hearing.params import HearingParams
 from batch.hearing.spans import Ints
@@ -161,22 +159,6 @@ def _rings(level_db: Values, struck: Ints) -> tuple[Values, Values]:
     return peak, over.argmax(axis=1)
 
 
-@dataclass(frozen=True, slots=True)
-class Regression:
-    """Weights (2 * columns,) on the evidence and its square, and what is added."""
-
-    weights: NDArray[np.float64]
-    intercept: float
-
-
-@cache
-def regression() -> Regression:
-    """Return the regression that ships with this package; read once."""
-    text = resources.files(__package__).joinpath("scene.json").read_text(encoding="utf-8")
-    fields = json.loads(text)
-    return Regression(np.array(fields["weights"]), float(fields["intercept"]))
-
-
 def around(sums: Values, counts: Values) -> Values:
     """Return (rows, 2 * columns) the mean evidence of REACH rows to either side, and its square."""
     size = 2 * REACH + 1
@@ -187,7 +169,6 @@ def around(sums: Values, counts: Values) -> Values:
 
 def talking_log_odds(sums: Values, counts: Values) -> Values:
     """Return (rows,) the log-odds that somebody talks around each row; -inf where nothing sounds."""
-    fitted = regression()
-    odds = around(sums, counts) @ fitted.weights + fitted.intercept
+    odds = network("scene").log_odds(around(sums, counts))
     heard = uniform_filter1d(counts[:, 0], 2 * REACH + 1, mode="constant") > 0.0
     return np.where(heard, odds, -np.inf)

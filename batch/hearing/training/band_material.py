@@ -19,7 +19,7 @@ from batch.hearing.training.company import PERCUSSION
 from batch.hearing.training.lines import TAKE_S, Line, excerpt, solos_in
 from batch.hearing.training.material import BANKS
 from batch.hearing.training.noise import RATE_HZ, Samples, mixed, pink, reverberant
-from batch.hearing.training.performers import played
+from batch.hearing.training.performers import ROOM, a_room, played
 
 Events = Iterator[tuple[float, mido.Message]]
 Struck = list[tuple[float, float, int]]  # onset_s, offset_s, MIDI pitch
@@ -168,7 +168,7 @@ def single(rng: np.random.Generator, solos: list[Line]) -> tuple[Samples, Line]:
     if how == "ringing":
         for at in np.arange(0.0, TAKE_S - 1.0, rng.uniform(1.5, 5.0)):
             events += [(at + by, mido.Message("control_change", control=64, value=v)) for by, v in PEDAL]
-    samples = played(events, a_bank(rng), in_a_room=rng.random() < 0.3)  # noqa: PLR2004  share
+    samples = played(events, a_bank(rng), room=a_room(rng, 0.3))
     if how == "growl":
         samples = growling(rng, samples)
     return (clipped(rng, samples) if how == "driven" else samples), line
@@ -179,7 +179,7 @@ def chords(rng: np.random.Generator, solos: list[Line]) -> tuple[Samples, Struck
     line = excerpt(rng, solos, slower=rng.uniform(1.0, 2.5), centre=float(rng.choice([62, 67, 72])))
     struck, top, program = chordal(rng, line)
     events = [(0.0, mido.Message("program_change", program=program)), *events_of(struck, rng)]
-    samples = played(events, a_bank(rng), in_a_room=rng.random() < 0.3)  # noqa: PLR2004  share
+    samples = played(events, a_bank(rng), room=a_room(rng, 0.3))
     if program in (28, 29, 30) and rng.random() < 0.5:  # noqa: PLR2004  share
         samples = clipped(rng, samples)
     return samples, struck, top
@@ -192,7 +192,7 @@ def band(rng: np.random.Generator, solos: list[Line]) -> tuple[Samples, Struck, 
     lead = played([program_of(rng, LEADS), *events_of(as_struck(line), rng)], bank)
     events, pitched = rhythm_section(rng)
     level = rng.uniform(SOFTEST_BACKING_DB, LOUDEST_BACKING_DB)
-    samples = mixed(lead, played(events, bank, in_a_room=True), level)
+    samples = mixed(lead, played(events, bank, room=ROOM), level)
     return samples, pitched + as_struck(line), line, float(level)
 
 

@@ -6,7 +6,6 @@ scikit-learn and a few minutes. The weights that ship come from takes 0 to 399 o
 those without notes, and 60 stretches of talking.
 """
 
-import json
 import subprocess
 import sys
 import tempfile
@@ -16,15 +15,14 @@ from pathlib import Path
 import numpy as np
 import soundfile
 import soxr
-from sklearn.linear_model import LogisticRegression
-from sklearn.preprocessing import StandardScaler
 
 from batch.hearing.features import frames_of
 from batch.hearing.line import candidate_spans
 from batch.hearing.params import DEFAULTS
-from batch.hearing.scene import COLUMNS, around, row_sums
+from batch.hearing.scene import around, row_sums
 from batch.hearing.stretch import Stretch
-from batch.hearing.training.fit import EAR, takes_in
+from batch.hearing.training.fit import takes_in, write
+from batch.hearing.training.logistic import logistic
 from batch.hearing.training.noise import RATE_HZ, Samples, mixed, pink, reverberant, rms
 from batch.hearing.training.speech import speech
 
@@ -40,6 +38,7 @@ SAID = (
     "Ha ha ha! Oh no! That was terrible!",
     "What time is it? We have to be out of here by ten, otherwise they charge us for another hour.",
 )
+INVERSE_PENALTY = 0.3  # scikit-learn's C
 PER_TAKE = 60  # rows of each take that are used: neighbours tell the same
 
 
@@ -82,16 +81,7 @@ def main(folders: list[str]) -> None:
     talked = [examples(stretch, rng) for stretch in talks()]
     values = np.concatenate(played + talked)
     answers = np.repeat([0, 1], [sum(map(len, played)), sum(map(len, talked))])
-    scaler = StandardScaler().fit(values)
-    model = LogisticRegression(C=0.3, max_iter=3000).fit(scaler.transform(values), answers)
-    weights = model.coef_[0] / scaler.scale_
-    fields = {
-        "columns": [*COLUMNS, *(f"{name} squared" for name in COLUMNS)],
-        "weights": np.round(weights, 4).tolist(),
-        "intercept": round(float(model.intercept_[0] - weights @ scaler.mean_), 4),
-        "provenance": {"takes": len(played), "talks": len(talked)},
-    }
-    (EAR / "scene.json").write_text(json.dumps(fields, indent=1) + "\n", encoding="utf-8")
+    write("scene", logistic(values, answers, inverse_penalty=INVERSE_PENALTY))
 
 
 if __name__ == "__main__":

@@ -12,8 +12,6 @@ from typing import Any
 
 import numpy as np
 import soundfile as sf
-from sklearn.linear_model import LogisticRegression
-from sklearn.preprocessing import StandardScaler
 
 from batch.hearing.attacks import Attacks, attacks_of
 from batch.hearing.features import Floats, frames_of
@@ -22,7 +20,8 @@ from batch.hearing.params import DEFAULTS
 from batch.hearing.texture import struck_in, texture_evidence
 from batch.hearing.together import LATER_S, LOOKS_S, looks_at, struck_evidence, weighed
 from batch.hearing.training.fit import write
-from batch.hearing.training.fitting import Layers, fitted
+from batch.hearing.training.fitting import fitted
+from batch.hearing.training.logistic import logistic
 
 BEFORE_S, AFTER_S = 0.05, 0.05  # s around an attack in which a note that starts is part of it
 Truth = dict[str, Any]
@@ -62,16 +61,6 @@ def examples(samples: Floats, truth: Truth) -> tuple[Floats, np.ndarray]:
     return struck_evidence(looks, attack, pitch), started(notes, attacks, attack, pitch)
 
 
-def verdict(evidence: np.ndarray, answer: np.ndarray) -> Layers:
-    """Return a logistic regression on ``evidence`` (n, columns), each kind of answer weighing the same."""
-    scaler = StandardScaler().fit(evidence)
-    model = LogisticRegression(class_weight="balanced", max_iter=1000)
-    model.fit(scaler.transform(evidence), answer)
-    weights = model.coef_.T / scaler.scale_[:, None]
-    bias = model.intercept_ - scaler.mean_ @ weights
-    return [(weights[None].astype(np.float32), bias[None, None].astype(np.float32))]
-
-
 def fit_texture(takes: Iterable[tuple[Floats, Truth]]) -> None:
     """Fit the two verdicts on what ``together`` finds: more than a line, and if so, a band."""
     rows, kinds = [], []
@@ -82,8 +71,8 @@ def fit_texture(takes: Iterable[tuple[Floats, Truth]]) -> None:
             rows.append(evidence[0])
             kinds.append(truth.get("kind", "line"))
     evidence, kind = np.array(rows), np.array(kinds)
-    write("more", verdict(evidence, kind != "line"))
-    write("band", verdict(evidence[kind != "line"], kind[kind != "line"] == "band"))
+    write("more", logistic(evidence, kind != "line", balanced=True))
+    write("band", logistic(evidence[kind != "line"], kind[kind != "line"] == "band", balanced=True))
 
 
 def main(folders: list[str]) -> None:

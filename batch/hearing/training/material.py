@@ -27,6 +27,7 @@ from batch.hearing.training.performers import (
     STRUCK,
     Event,
     Touch,
+    a_room,
     performance,
     played,
     program_of,
@@ -53,7 +54,7 @@ def rendered(rng: np.random.Generator, solos: list[Line], bank: Path) -> tuple[S
     """Return a solo by a sampled instrument, alone or in company, and its notes."""
     program = int(rng.choice(PROGRAMS))
     events, line = _strums(rng, program) if _plays_chords(rng, program) else _solo(rng, solos, program)
-    samples = played(events, bank, in_a_room=rng.random() < 0.15)  # noqa: PLR2004  share
+    samples = played(events, bank, room=a_room(rng, 0.15))
     samples = some_of(rng, at_peak(samples), ELECTRIC if program in ELECTRIC_PROGRAMS else ANY)
     return in_company(rng, samples, bank), line
 
@@ -89,7 +90,7 @@ def in_company(rng: np.random.Generator, samples: Samples, bank: Path) -> Sample
         with_it, level_db = list(ticks(rng)), -rng.uniform(6.0, 24.0)
     else:
         return samples
-    return mixed(samples, played(with_it, bank, in_a_room=rng.random() < 0.5), level_db)  # noqa: PLR2004
+    return mixed(samples, played(with_it, bank, room=a_room(rng, 0.5)), level_db)
 
 
 def made_up(rng: np.random.Generator, solos: list[Line]) -> tuple[Samples, Line]:
@@ -112,7 +113,7 @@ def made_up(rng: np.random.Generator, solos: list[Line]) -> tuple[Samples, Line]
 def nobody(rng: np.random.Generator, bank: Path) -> tuple[Samples, Line]:
     """Return a click or drums with nobody playing: no notes."""
     events = list(ticks(rng)) if rng.random() < 0.7 else list(drums(rng, 60.0 / rng.uniform(80.0, 240.0)))  # noqa: PLR2004
-    return played(events, bank, in_a_room=rng.random() < 0.3), np.empty((0, 3))  # noqa: PLR2004  share
+    return played(events, bank, room=a_room(rng, 0.3)), np.empty((0, 3))
 
 
 def take(number: int, solos: list[Line], banks: tuple[Path, ...] = BANKS) -> tuple[Samples, Line]:

@@ -6,7 +6,7 @@ pitches, ringing on, with ghost notes, bent, out of tune. What was played comes 
 
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,6 +35,7 @@ SLOW = frozenset([41, 42, 43, 44, 48, 52, 53, 54, 91])  # speak too slowly for q
 ELECTRIC = frozenset([2, 4, 5, 26, 27, 28, 29, 30, 33, 34, 80, 81, 82])
 CENTRES = {range(32, 36): 38, range(42, 44): 46, range(57, 59): 48, range(70, 71): 46, range(72, 76): 76}
 MIDDLE = 60  # of every other program: MIDI pitch
+ROOM = 0.5  # level of a room's reverb, of fluidsynth's 0 to 1
 WHEEL_RANGE = 12.0  # semitones of a full pitch wheel
 WHEEL_HZ = 200  # how often the wheel moves
 TIE_S = 0.08  # notes closer than this may be slurred
@@ -67,8 +68,13 @@ class Touch:
         )
 
 
-def played(events: list[Event], bank: Path, *, in_a_room: bool = False) -> Samples:
-    """Return TAKE_S of ``events`` (s, message) as fluidsynth plays them."""
+def a_room(rng: np.random.Generator, share: float) -> float:
+    """Return the level of the reverb that ``share`` of takes have, 0 for the others."""
+    return ROOM if rng.random() < share else 0.0
+
+
+def played(events: Iterable[Event], bank: Path, *, seconds: float = TAKE_S, room: float = 0.0) -> Samples:
+    """Return ``seconds`` of ``events`` (s, message) by fluidsynth; ``room`` is the level of its reverb."""
     track = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=1_000_000)])
     now = 0
     for at_s, message in sorted(events, key=lambda event: event[0]):
@@ -78,12 +84,12 @@ def played(events: list[Event], bank: Path, *, in_a_room: bool = False) -> Sampl
     with tempfile.TemporaryDirectory() as folder:
         midi, wav = Path(folder, "line.mid"), Path(folder, "line.wav")
         mido.MidiFile(ticks_per_beat=1000, tracks=[track]).save(midi)
-        room = ["-R", "1", "-o", "synth.reverb.level=0.5"] if in_a_room else ["-R", "0"]
+        reverb = ["-R", "1", "-o", f"synth.reverb.level={room}"] if room else ["-R", "0"]
         to_file = ["-o", "synth.dynamic-sample-loading=1", "-r", str(RATE_HZ), "-F", str(wav)]
-        command = ["fluidsynth", "-ni", "-g", "0.6", "-C", "0", *room, *to_file, str(bank), str(midi)]
+        command = ["fluidsynth", "-ni", "-g", "0.6", "-C", "0", *reverb, *to_file, str(bank), str(midi)]
         subprocess.run(command, check=True, capture_output=True)
         samples = sf.read(wav, always_2d=True)[0].mean(axis=1)
-    count = int(TAKE_S * RATE_HZ)
+    count = round(seconds * RATE_HZ)
     return np.pad(samples, (0, max(0, count - len(samples))))[:count]
 
 

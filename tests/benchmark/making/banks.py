@@ -1,8 +1,6 @@
 """Lines played by the sampled instruments of a General MIDI bank of Debian's, through fluidsynth."""
 
 import shutil
-import subprocess
-import tempfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -10,10 +8,10 @@ from pathlib import Path
 
 import mido
 import numpy as np
-import soundfile as sf
 from numpy.typing import NDArray
 
-from batch.hearing.training.noise import RATE_HZ, hum, mixed, pink
+from batch.hearing.training.noise import hum, mixed, pink
+from batch.hearing.training.performers import played
 
 from .company import BEND_RANGE, band, bends
 from .takes import Line
@@ -87,33 +85,7 @@ def on_bank(events: Iterable[Event], seconds: float, *, room: float = 0.0) -> So
     playing = bank()
     if playing is None:
         raise FileNotFoundError(about_bank())
-    with tempfile.TemporaryDirectory() as folder:
-        midi, wav = Path(folder, "line.mid"), Path(folder, "line.wav")
-        as_midi(events).save(midi)
-        options = {
-            "synth.dynamic-sample-loading": 1,  # a bank is large and a line needs one instrument
-            "synth.reverb.active": int(room > 0.0),
-            "synth.reverb.level": room,
-            "synth.chorus.active": 0,
-            "synth.gain": 0.6,
-        }
-        given = [word for name, value in options.items() for word in ("-o", f"{name}={value}")]
-        command = ["fluidsynth", "-ni", *given, "-r", str(RATE_HZ), "-F", str(wav), str(playing), str(midi)]
-        subprocess.run(command, check=True, capture_output=True)
-        samples = sf.read(wav, always_2d=True)[0].mean(axis=1)
-    count = round(seconds * RATE_HZ)
-    return np.pad(samples, (0, max(0, count - len(samples))))[:count]
-
-
-def as_midi(events: Iterable[Event]) -> mido.MidiFile:
-    """Return ``events`` as a MIDI file of one tick a millisecond."""
-    track = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=1_000_000)])
-    now = 0
-    for at_s, message in sorted(events, key=lambda event: event[0]):
-        ticks = round(at_s * 1000)
-        track.append(message.copy(time=ticks - now))
-        now = ticks
-    return mido.MidiFile(ticks_per_beat=1000, tracks=[track])
+    return played(events, playing, seconds=seconds, room=room)
 
 
 def events_of(rng: np.random.Generator, line: Line, program: int, *, bent: bool = False) -> Iterator[Event]:
