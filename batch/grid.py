@@ -4,6 +4,7 @@ import statistics
 from dataclasses import replace
 from itertools import pairwise
 
+from batch.beats.pulse import Pulse
 from batch.model import Grid
 from batch.tempo import MeterChange, TempoMap
 
@@ -47,6 +48,33 @@ def grid_from_tempo(
     tempo_map = TempoMap.constant(tempo_bpm, meter, TICKS_PER_QUARTER)
     grid = grid_from_map(tempo_map, duration_s=duration_s, starts_at_s=-first_downbeat_s, source=source)
     return replace(grid, starts_at_s=0.0)
+
+
+def grid_from_pulse(pulse: Pulse, meter: tuple[int, int], *, duration_s: float, source: str) -> Grid:
+    """Lay beats found by listening under a take, going on evenly to a beat beyond either end.
+
+    The bar of the first downbeat in the take is bar 1; beats before it are its pick-up. The
+    grid has no tempo map: an estimate never becomes the session's.
+    """
+    beats_s, numbers = list(pulse.beats_s), list(pulse.beat_in_bar)
+    first_s, last_s = beats_s[1] - beats_s[0], beats_s[-1] - beats_s[-2]
+    while beats_s[0] > 0:
+        beats_s.insert(0, beats_s[0] - first_s)
+        numbers.insert(0, (numbers[0] - 2) % pulse.beats_per_bar + 1)
+    while beats_s[-1] < duration_s:
+        beats_s.append(beats_s[-1] + last_s)
+        numbers.append(numbers[-1] % pulse.beats_per_bar + 1)
+    return Grid(
+        source=source,
+        tempo_bpm=60 / statistics.median(b - a for a, b in pairwise(beats_s)),
+        beats_s=tuple(beats_s),
+        beat_in_bar=tuple(numbers),
+        first_bar=1 if numbers[0] == 1 else 0,
+        beats_per_bar=pulse.beats_per_bar,
+        subdivision=_subdivision(MeterChange(0, *meter)),
+        swing_ratio=None,
+        confidence=pulse.confidence,
+    )
 
 
 def _subdivision(meter: MeterChange) -> int:

@@ -6,8 +6,7 @@ from functools import partial
 import numpy as np
 
 from batch.absence import told
-from batch.errors import TakeError
-from batch.grid import grid_from_map, grid_from_tempo
+from batch.grid_sources import find_grid
 from batch.groove import rubs
 from batch.hearing import Heard, hear
 from batch.labels import label_phrases
@@ -17,7 +16,7 @@ from batch.phrases import split_phrases
 from batch.playing import Played, only_played
 from batch.relations import relate
 from batch.rhythm import Feel, estimate_feel
-from batch.settings import GridSettings, Settings
+from batch.settings import Settings
 from batch.sound.condition import Meter
 from batch.takes import MidiTake, Take
 from batch.tempo import TempoMap
@@ -66,46 +65,6 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         ),
         texture=texture,
     )
-
-
-def find_grid(take: Take, settings: Settings, session_map: TempoMap | None) -> Grid | None:
-    """Return the grid from the best source there is: session map, MIDI take's own map, settings.
-
-    Raises
-    ------
-    TakeError
-        If the take's time reference puts it before the session's zero.
-    """
-    chosen = settings.grid_for(take.path.name)
-    duration_s = take.info.duration_s
-    if session_map is not None:
-        starts_at_s = _starts_at_s(take, chosen)
-        return grid_from_map(session_map, duration_s=duration_s, starts_at_s=starts_at_s, source="tempo map")
-    if isinstance(take, MidiTake):
-        return grid_from_map(take.tempo_map, duration_s=duration_s, starts_at_s=0.0, source="midi take")
-    if chosen.tempo_bpm is not None:
-        return grid_from_tempo(
-            chosen.tempo_bpm,
-            chosen.meter_pair,
-            duration_s=duration_s,
-            first_downbeat_s=chosen.first_downbeat_s,
-            source="settings",
-        )
-    return None
-
-
-def _starts_at_s(take: Take, chosen: GridSettings) -> float:
-    """Return where in the session the take starts: as set, as its time reference says, or at zero."""
-    if chosen.starts_at_s is not None:
-        return chosen.starts_at_s
-    if take.info.time_reference_s is None:
-        return 0.0
-    starts_at_s = take.info.time_reference_s - chosen.session_starts_at_s
-    if starts_at_s < 0:
-        problem = f"starts {-starts_at_s:,.3f} s before the session's zero by its time reference"
-        remedy = "lower grid.session_starts_at_s in takemill.toml, or set grid.starts_at_s"
-        raise TakeError(take.path, problem, remedy)
-    return starts_at_s
 
 
 def _heard(take: Take, meter: Meter) -> Heard:

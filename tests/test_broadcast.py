@@ -9,7 +9,7 @@ from recording import RATE, tone
 from wavinfo import WavInfoReader
 
 from batch.errors import TakeError
-from batch.pipeline import find_grid
+from batch.grid_sources import find_grid
 from batch.settings import Settings
 from batch.sound.broadcast import read_broadcast
 from batch.takes import open_take

@@ -9,9 +9,10 @@ import pytest
 import soundfile
 from sounding import sound_of, write_midi_take, write_take
 
+from batch.grid_sources import find_grid
 from batch.midi_take import read_tempo_map
 from batch.model import Groove
-from batch.pipeline import analyse, find_grid
+from batch.pipeline import analyse
 from batch.settings import Settings
 from batch.takes import open_take
 from batch.tempo import TempoMap
