@@ -30,6 +30,7 @@ def grid_from_map(tempo_map: TempoMap, *, duration_s: float, starts_at_s: float,
         first_bar=beats[0].bar,
         beats_per_bar=statistics.mode(beat.meter.beats_per_bar for beat in beats),
         subdivision=statistics.mode(_subdivision(beat.meter) for beat in beats),
+        division_note=statistics.mode(_division_note(beat.meter) for beat in beats),
         swing_ratio=None,
         confidence=STATED,
         tempo_map=tempo_map,
@@ -72,6 +73,7 @@ def grid_from_pulse(pulse: Pulse, meter: tuple[int, int], *, duration_s: float, 
         first_bar=1 if numbers[0] == 1 else 0,
         beats_per_bar=pulse.beats_per_bar,
         subdivision=_subdivision(MeterChange(0, *meter)),
+        division_note=_division_note(MeterChange(0, *meter)),
         swing_ratio=None,
         confidence=pulse.confidence,
     )
@@ -80,3 +82,8 @@ def grid_from_pulse(pulse: Pulse, meter: tuple[int, int], *, duration_s: float, 
 def _subdivision(meter: MeterChange) -> int:
     """Return into how many parts the beat falls first: 3 in compound meters, else 2."""
     return 3 if meter.is_compound else 2
+
+
+def _division_note(meter: MeterChange) -> int:
+    """Return which notes the beat falls into: eighths (8) in 4/4 and in 6/8, sixteenths in 7/8."""
+    return meter.denominator if meter.is_compound else 2 * meter.denominator

@@ -8,16 +8,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from batch.groove import Rub
+from batch.groove import Rub, Verdict, judge
 from batch.model import Density, Evidence, Grid, Groove, Labels, Length, Note, Phrase, notes_of
 from batch.rhythm import beat_positions
 from batch.settings import GrooveSettings, LabelSettings
 
 LEAP_FROM_SEMITONES = 2.5
 """Intervals over two semitones are leaps; heard pitches are fractional, so the line is halfway to three."""
-
-NOTES_FOR_OFF_GRID = 6
-"""Chance alone puts a few onsets far from the grid: sd of the mean of n is 0.144 / sqrt(n) (arithmetic)."""
 
 
 def label_phrases(
@@ -35,7 +32,11 @@ def label_phrases(
     take_pitch = statistics.median(note.pitch_midi for note in notes)
     each_rub = rubs if rubs is not None else [None] * len(phrases)
     return tuple(
-        _label(evidence_of(notes_of(p, notes), p, grid, rub, take_pitch), rub, labels, groove)
+        _label(
+            evidence_of(notes_of(p, notes), p, grid, rub, take_pitch),
+            judge(rub, notes_of(p, notes), p.end_s, groove) if rub else None,
+            labels,
+        )
         for p, rub in zip(phrases, each_rub, strict=True)
     )
 
@@ -49,6 +50,7 @@ def evidence_of(
     if grid is not None:
         start, end = beat_positions(np.array([phrase.start_s, phrase.end_s]), grid)
         duration_beats = float(end - start)
+    strongest = max(rub.groupings, key=lambda found: found.strength, default=None) if rub else None
     return Evidence(
         duration_s=duration_s,
         duration_beats=duration_beats,
@@ -57,10 +59,12 @@ def evidence_of(
         notes_per_s=len(notes) / duration_s,
         articulation=articulation(notes),
         syncopation=rub.syncopation if rub else None,
-        grouping=None,
+        grouping=strongest.name if strongest else None,
         off_grid=rub.off_grid if rub else None,
         register=_to_half_semitones(statistics.median(note.pitch_midi for note in notes) - take_pitch),
         leap_share=leap_share(notes),
+        syncopated_run=(rub.run.strength if rub.run else 0.0) if rub else None,
+        grouping_strength=(strongest.strength if strongest else 0.0) if rub else None,
     )
 
 
@@ -81,9 +85,7 @@ def leap_share(notes: Sequence[Note]) -> float | None:
     return sum(leaps) / len(leaps) if leaps else None
 
 
-def _label(
-    evidence: Evidence, rub: Rub | None, limits: LabelSettings, groove: GrooveSettings
-) -> tuple[Labels, Evidence]:
+def _label(evidence: Evidence, verdict: Verdict | None, limits: LabelSettings) -> tuple[Labels, Evidence]:
     length, length_from = _in_beats_or_seconds(
         evidence.duration_beats, limits.long_from_beats, evidence.duration_s, limits.long_from_s
     )
@@ -95,38 +97,22 @@ def _label(
     words = Labels(
         length=Length.LONG if length >= length_from else Length.SHORT,
         density=Density.DENSE if dense else Density.SPARSE,
-        groove=_groove(rub, groove),
+        groove=verdict.groove if verdict else Groove.UNMEASURED,
     )
     near = {
         "length": _near(length, length_from, limits.borderline),
         "density": _near(density, dense_from, limits.borderline) and evidence.note_count > 1,
-        "groove": rub is not None and _groove_is_near(rub, groove, limits.borderline),
+        "groove": verdict is not None and _near(verdict.tension, 1.0, limits.borderline),
     }
     borderline = tuple(name for name, is_near in near.items() if is_near)
-    return words, dataclasses.replace(evidence, borderline=borderline)
+    devices = verdict.devices if verdict else ()
+    return words, dataclasses.replace(evidence, borderline=borderline, devices=devices)
 
 
 def _in_beats_or_seconds(
     in_beats: float | None, beats_from: float, in_seconds: float, seconds_from: float
 ) -> tuple[float, float]:
     return (in_seconds, seconds_from) if in_beats is None else (in_beats, beats_from)
-
-
-def _groove(rub: Rub | None, limits: GrooveSettings) -> Groove:
-    if rub is None:
-        return Groove.UNMEASURED
-    syncopated = (
-        rub.syncopation >= limits.syncopation_from and rub.syncopated_notes >= limits.syncopated_notes_from
-    )
-    off_grid = rub.off_grid >= limits.off_grid_from and rub.note_count >= NOTES_FOR_OFF_GRID
-    return Groove.AGAINST_GROOVE if syncopated or off_grid else Groove.IN_GROOVE
-
-
-def _groove_is_near(rub: Rub, limits: GrooveSettings, within: float) -> bool:
-    return (
-        _near(rub.syncopation, limits.syncopation_from, within)
-        and rub.syncopated_notes >= limits.syncopated_notes_from
-    ) or (_near(rub.off_grid, limits.off_grid_from, within) and rub.note_count >= NOTES_FOR_OFF_GRID)
 
 
 def _near(value: float, threshold: float, within: float) -> bool:

@@ -65,8 +65,8 @@ class Grid:
     """Beats and bars under a take.
 
     ``beat_in_bar`` counts from 1; the first beat lies in bar ``first_bar``. ``subdivision`` is
-    into how many parts a beat falls first: 2, or 3 in compound meters. ``tempo_bpm`` is the
-    median over the take, in felt beats.
+    into how many parts a beat falls first: 2, or 3 in compound meters, and ``division_note``
+    what notes these are: 8 for eighths. ``tempo_bpm`` is the median over the take, in felt beats.
     ``tempo_map`` is the session's own map where there is one, and ``starts_at_s`` says
     where in it the take begins.
     """
@@ -80,6 +80,7 @@ class Grid:
     confidence: float
     first_bar: int = 1
     subdivision: int = 2
+    division_note: int = 8
     tempo_map: TempoMap | None = None
     starts_at_s: float = 0.0
 
@@ -123,11 +124,27 @@ class Labels:
 
 
 @dataclass(frozen=True, slots=True)
+class Device:
+    """Something a player does against the meter, named as players do: "off-beats", "threes over eighths".
+
+    It goes out at ``start_s`` and is back at ``end_s``, the onset of the first note after it; where
+    none follows, the end of the phrase.
+    """
+
+    name: str
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """The numbers behind a phrase's labels; None where there is no grid or nothing to measure.
 
     ``syncopation`` is the share of syncopated notes, ``off_grid`` the mean distance from the
-    nearest tatum in tatums (0 on the grid, 0.25 by chance),
+    nearest tatum in tatums (0 on the grid, 0.25 by chance), ``syncopated_run`` how many
+    syncopated notes come together, ``grouping`` the strongest group or tuplet across the
+    beat and ``grouping_strength`` how much likelier it is than none, in nats. ``devices`` are
+    what puts the phrase against the groove, in order.
     ``articulation`` note duration over inter-onset interval, ``register`` semitones from the
     take's median pitch, ``leap_share`` the share of melodic intervals over two semitones.
     ``borderline`` names the labels that a small change would turn.
@@ -145,6 +162,9 @@ class Evidence:
     register: float
     leap_share: float | None
     borderline: tuple[str, ...] = ()
+    syncopated_run: float | None = None
+    grouping_strength: float | None = None
+    devices: tuple[Device, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,8 +39,11 @@ ON_BEAT_SHARE, OFF_BEAT_SHARE = 0.45, 0.35
 USUAL_LAG_S, USUAL_SWING, SWING_SPREAD = 0.02, 1.5, 0.7
 """What is expected before a note is heard: lags of some 20 ms, ratios about 1.5 (our choice)."""
 
-NOTES_FOR_FEEL = 12
-"""Fewer off-beat notes say nothing of swing (our choice)."""
+NOTES_FOR_SWING = 12
+"""Fewer off-beat notes do not tell a take's swing (our choice)."""
+
+NOTES_FOR_FEEL = 4
+"""Fewer notes say nothing of lag, fewer off-beats nothing of how they are meant (our choice)."""
 
 BAR, HALF_BAR, BEAT, DIVISION, SUBDIVISION = 0, -1, -2, -3, -4
 """Metrical weights (Longuet-Higgins & Lee 1984)."""
@@ -62,15 +65,20 @@ _LATE = 0.92
 
 @dataclass(frozen=True, slots=True)
 class Feel:
-    """How a take sits on its grid: swing ratio (None where too few notes tell), constant lag."""
+    """How a take sits on its grid: its swing ratio, its constant lag.
+
+    ``swing_ratio`` is None where too few notes tell; ``assumed_ratio`` then says what its
+    off-beats are taken for.
+    """
 
     swing_ratio: float | None
     lag_s: float
+    assumed_ratio: float = 1.0
 
     @property
     def offbeat(self) -> float:
         """Where the off-beat eighth falls within the beat, 0.5 straight to 0.75 dotted."""
-        ratio = self.swing_ratio or 1.0
+        ratio = self.swing_ratio or self.assumed_ratio
         return ratio / (1 + ratio)
 
 
@@ -94,31 +102,38 @@ def estimate_feel(onsets_s: np.ndarray, grid: Grid) -> Feel:
     Every pair of candidates gets a likelihood, each onset being on the beat, on the off-beat
     eighth, or anywhere; the answer is the mean over candidates weighted by it, so that a few
     notes heard a little elsewhere move it a little. Beats with more notes than that
-    (triplets, sixteenths) are left out, since their later notes are no off-beat eighths.
+    (triplets, sixteenths) count as anywhere, since their later notes are no off-beat eighths.
     """
     position, length = beat_positions(onsets_s, grid), beat_lengths(onsets_s, grid)
-    simple = _in_simple_beats(position)
+    likelihood = _feel_likelihood(position, length)
+    lag_s = float(likelihood.sum(axis=1) @ LAGS_S)
+    felt = position - lag_s / length
+    simple = _in_simple_beats(felt)
     if simple.sum() < NOTES_FOR_FEEL:
         return Feel(None, 0.0)
-    likelihood = _feel_likelihood(position[simple], length[simple])
-    lag_s = float(likelihood.sum(axis=1) @ LAGS_S)
-    fraction = (position[simple] - lag_s / length[simple]) % 1.0
-    off_beats = (fraction > _OFFBEAT_REGION[0]) & (fraction < _OFFBEAT_REGION[1])
-    swing_ratio = float(likelihood.sum(axis=0) @ SWING_RATIOS)
-    return Feel(swing_ratio if off_beats.sum() >= NOTES_FOR_FEEL else None, lag_s)
+    fraction = felt[simple] % 1.0
+    off_beats = int(((fraction > _OFFBEAT_REGION[0]) & (fraction < _OFFBEAT_REGION[1])).sum())
+    ratio = float(likelihood.sum(axis=0) @ SWING_RATIOS)
+    return Feel(
+        ratio if off_beats >= NOTES_FOR_SWING else None, lag_s, ratio if off_beats >= NOTES_FOR_FEEL else 1.0
+    )
 
 
 def _feel_likelihood(position: np.ndarray, length: np.ndarray) -> np.ndarray:
     """Return how likely each pair of LAGS_S and SWING_RATIOS is, shape (lags, ratios), summing to 1."""
-    fraction = (position[:, None] - LAGS_S / length[:, None]) % 1.0
-    width = (FEEL_SPREAD_S / length)[:, None]
-    on_beat = ON_BEAT_SHARE * _bell(np.minimum(fraction, 1 - fraction), width)
-    off_beats = (OFF_BEAT_SHARE * _bell(fraction - r / (1 + r), width) for r in SWING_RATIOS)
-    anywhere = 1 - ON_BEAT_SHARE - OFF_BEAT_SHARE
-    log = np.stack([np.log(on_beat + off + anywhere).sum(axis=0) for off in off_beats], axis=1)
+    log = np.stack([_log_likelihood_of_swing(position - lag_s / length, length) for lag_s in LAGS_S])
     log -= (LAGS_S[:, None] / USUAL_LAG_S) ** 2 / 2 + ((SWING_RATIOS - USUAL_SWING) / SWING_SPREAD) ** 2 / 2
     likelihood = np.exp(log - log.max())
-    return likelihood / likelihood.sum()
+    return np.asarray(likelihood / likelihood.sum())
+
+
+def _log_likelihood_of_swing(felt: np.ndarray, length: np.ndarray) -> np.ndarray:
+    """Return how well each of SWING_RATIOS explains positions, over notes anywhere in the beat."""
+    simple = _in_simple_beats(felt)
+    fraction, width = felt[simple, None] % 1.0, FEEL_SPREAD_S / length[simple, None]
+    on_beat = ON_BEAT_SHARE * _bell(np.minimum(fraction, 1 - fraction), width)
+    off_beat = OFF_BEAT_SHARE * _bell(fraction - SWING_RATIOS / (1 + SWING_RATIOS), width)
+    return np.asarray(np.log(on_beat + off_beat + (1 - ON_BEAT_SHARE - OFF_BEAT_SHARE)).sum(axis=0))
 
 
 def _bell(distance: np.ndarray, width: np.ndarray) -> np.ndarray:

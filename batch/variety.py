@@ -133,7 +133,9 @@ def groove_tension(phrase: Evidence, groove: GrooveSettings) -> float | None:
     if phrase.syncopation is None or phrase.off_grid is None:
         return None
     off_grid = (phrase.off_grid - OFF_GRID_FLOOR) / (groove.off_grid_from - OFF_GRID_FLOOR)
-    return max(phrase.syncopation / groove.syncopation_from, off_grid)
+    run = (phrase.syncopated_run or 0.0) / groove.syncopated_run_from
+    grouping = (phrase.grouping_strength or 0.0) / groove.grouping_from
+    return max(phrase.syncopation / groove.syncopation_from, run, grouping, off_grid)
 
 
 def _percent(share: float) -> float:

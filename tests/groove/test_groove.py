@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 from performing import grid_at, one_phrase, play, rub_of
 
-from batch.groove import off_grid, rubs, syncopations
+from batch.groove import rubs
+from batch.groove.off_grid import off_grid
+from batch.groove.syncopation import syncopations
 from batch.labels import label_phrases
 from batch.model import Groove
 from batch.rhythm import Feel, estimate_feel, place, strengths, subdivisions

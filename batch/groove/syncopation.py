@@ -1,25 +1,11 @@
-"""How a phrase rubs against the groove: syncopation, and distance from the grid.
+"""Syncopation: notes that keep a stronger position silent."""
 
-Groupings laid across the beat belong here too; they come with the grid's other sources.
-"""
-
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from batch.model import Grid, Note, Phrase
-from batch.rhythm import (
-    ON_TATUM,
-    SHORTEST_TATUM_S,
-    SUBDIVISION,
-    Feel,
-    Subdivision,
-    felt_positions,
-    place,
-    strengths,
-    subdivisions,
-)
+from batch.model import Grid
+from batch.rhythm import ON_TATUM, SUBDIVISION, Feel, place, strengths
 
 PERFORMANCES = 16
 """How many performances are imagined; more change the shares by little (our choice)."""
@@ -27,39 +13,12 @@ PERFORMANCES = 16
 TIMING_S = 0.012
 """How far their onsets differ: 6-12 ms is what trained players manage (from memory)."""
 
+USUAL_SHARE = 0.4
+"""A run goes on as long as more of its notes than this are syncopated: the share that puts a whole
+phrase against the groove."""
+
 _SEED = 1984
 """The same performances are imagined for the same onsets, so a label never wavers."""
-
-
-@dataclass(frozen=True, slots=True)
-class Rub:
-    """What a phrase does with the meter.
-
-    ``syncopation`` is the share of its notes that are syncopated, ``off_grid`` the mean
-    distance from the nearest tatum, in tatums: 0 is on the grid, 0.25 what chance gives.
-    """
-
-    note_count: int
-    syncopated_notes: int
-    syncopation: float
-    off_grid: float
-
-
-def rubs(notes: Sequence[Note], phrases: Sequence[Phrase], grid: Grid, feel: Feel) -> tuple[Rub, ...]:
-    """Return what each phrase does with the meter of ``grid``."""
-    onsets = np.array([note.onset_s for note in notes])
-    if not len(onsets):
-        return ()
-    chances = syncopation_chances(onsets, grid, feel)
-    position, length = felt_positions(onsets, grid, feel)
-    ways = subdivisions(grid, feel)[1:]
-    return tuple(_rub(chances[p.span], position[p.span], length[p.span], ways) for p in phrases)
-
-
-def _rub(chances: np.ndarray, position: np.ndarray, length: np.ndarray, ways: Sequence[Subdivision]) -> Rub:
-    # The phrase's last note is followed by the breath, not by a beat kept silent.
-    count, notes = float(chances[:-1].sum()), len(chances)
-    return Rub(notes, round(count), count / notes, off_grid(position, float(np.median(length)), ways))
 
 
 def syncopation_chances(onsets_s: np.ndarray, grid: Grid, feel: Feel) -> np.ndarray:
@@ -121,29 +80,32 @@ def _strongest_between(start: np.ndarray, end: np.ndarray, grid: Grid) -> np.nda
     return strongest
 
 
-def off_grid(position: np.ndarray, beat_s: float, ways: Sequence[Subdivision]) -> float:
-    """Return how far a phrase's onsets lie from the grid, with the division that suits it best.
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Syncopated notes one upon the other, from note ``first`` to ``last`` (inclusive).
+
+    ``notes`` is how many make it, each one that is not syncopated taking off its share.
+    """
+
+    first: int
+    last: int
+    notes: float
+
+
+def longest_run(chances: np.ndarray) -> Run | None:
+    """Return where in a phrase the most syncopated notes come together; None where there are none.
+
+    The stretch whose sum of chances, less USUAL_SHARE each, is largest (Bentley, J. (1984).
+    "Programming pearls: algorithm design techniques". Communications of the ACM 27(9)).
 
     Parameters
     ----------
-    position : ndarray, shape (n,)
-        Onsets in beats, lag taken out.
-    beat_s : float
-        Length of a beat in seconds; divisions too fine to be played are not tried.
-    ways : sequence of Subdivision
-        Coarsest first; the first is always tried.
-
-    Returns
-    -------
-    float
-        Mean distance to the nearest tatum, as a share of the space between the two tatums
-        around it: 0 on the grid, 0.25 by chance, 0.5 always halfway.
+    chances : ndarray, shape (n,)
+        How surely each note of the phrase is syncopated.
     """
-    playable = [way for way in ways if beat_s * np.diff(way.falls).min() >= SHORTEST_TATUM_S]
-    return min(_distance(position % 1.0, way.falls) for way in playable or ways[:1])
-
-
-def _distance(fraction: np.ndarray, falls: np.ndarray) -> float:
-    after = np.clip(np.searchsorted(falls, fraction, side="right"), 1, len(falls) - 1)
-    low, high = falls[after - 1], falls[after]
-    return float(np.mean(np.minimum(fraction - low, high - fraction) / (high - low)))
+    total = np.concatenate([[0.0], np.cumsum(chances - USUAL_SHARE)])
+    end = int(np.argmax(total - np.minimum.accumulate(total)))
+    start = int(np.argmin(total[: end + 1]))
+    if end == start:
+        return None
+    return Run(start, end - 1, float(total[end] - total[start]) / (1 - USUAL_SHARE))

@@ -1,0 +1,205 @@
+"""How much likelier a line repeats itself after so many cells than not, in nats.
+
+Each cell is compared with the one a period later: does a note start in both, does the line
+go on from there in the same direction or by the same interval, is it as loud? Each answer is
+a log likelihood ratio of a player who repeats a pattern against one who does not, and what
+the latter would give by chance is taken from the line itself.
+"""
+
+from dataclasses import dataclass
+from math import log
+
+import numpy as np
+
+from batch.groove.lattice import Lattice, Line
+
+SAME_ONSETS = SAME_CONTOUR = 0.95
+"""How surely a player who repeats a pattern repeats its onsets and its contour (our choice)."""
+
+BY_CHANCE = (0.5, 0.9)
+"""Two cells agree on whether they sound at least half the time, and never surely (arithmetic; our choice)."""
+
+SAME_WAY_BY_CHANCE, SAME_SIZE_BY_CHANCE = 0.4, 0.2
+"""Two directions of three, two intervals of twelve within one, agree so often at least (arithmetic)."""
+
+SAME_SIZE = 1.5
+"""Semitones; intervals no further apart are alike: carried through a scale they change by one."""
+
+KINDS = 5
+"""Ways to keep a contour: in directions or in sizes, at all places or all but the join, or sizes
+with the join's direction; all alike to be expected (our choice)."""
+
+STEADY_DB = 1.5
+"""Spread of loudness between notes that are meant to be equally loud (our choice)."""
+
+CLEAR_DB = 1.3
+"""Loudness says nothing of accents where it varies less than so many times STEADY_DB (our choice)."""
+
+LOUDNESS_COUNTS = 1.5
+"""No single loudness weighs more, in nats (our choice)."""
+
+ASTRAY = 1.5
+"""What a note that no cell has weighs against a lattice, in nats (our choice)."""
+
+NEIGHBOURS = 2
+"""So many repetitions on either side say whether a place of the pattern is kept (our choice)."""
+
+FURTHEST = 14
+"""Chance is taken from notes up to so many apart: two of the longest periods (our choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """How often a line's intervals are alike, by how many notes lie between: of distance 1 first.
+
+    ``way`` and ``size`` count pairs that are alike, ``pairs`` all; ``spread_db`` is how much
+    the notes differ in loudness.
+    """
+
+    way: np.ndarray
+    size: np.ndarray
+    pairs: np.ndarray
+    spread_db: float
+
+    @classmethod
+    def of(cls, line: Line) -> "Chance":
+        """Count them."""
+        known = line.interval[:-1]
+        lags = range(1, min(FURTHEST, len(known)))
+        way = [np.count_nonzero(_same_way(known[:-lag], known[lag:])) for lag in lags]
+        size = [np.count_nonzero(_same_size(known[:-lag], known[lag:])) for lag in lags]
+        return cls(
+            np.array(way),
+            np.array(size),
+            len(known) - np.array(lags, dtype=int),
+            float(np.std(line.loudness_db)),
+        )
+
+    def among_others(self, alike: np.ndarray, cells: int, floor: float) -> float:
+        """Return the share of pairs alike that are not whole periods apart, at least ``floor``."""
+        lag = np.arange(1, len(alike) + 1)
+        others = (lag % cells > 0) & (lag < 2 * cells)
+        pairs = self.pairs[others].sum()
+        return min(BY_CHANCE[1], max(floor, float(alike[others].sum() / pairs))) if pairs else floor
+
+
+@dataclass(frozen=True, slots=True)
+class Likeness:
+    """A line after so many cells, judged cell by cell; all of shape (cells of the lattice - period,).
+
+    ``onsets`` has what sounds and what lies astray, ``way`` and ``size`` the contour by its
+    directions and by its intervals, ``accents`` the loudness.
+    """
+
+    cells: int
+    sounds: np.ndarray
+    onsets: np.ndarray
+    astray: np.ndarray
+    way: np.ndarray
+    size: np.ndarray
+    accents: np.ndarray
+
+    @classmethod
+    def of(cls, line: Line, lattice: Lattice, cells: int, chance: Chance | None) -> "Likeness":
+        """Compare a line with itself ``cells`` later; without ``chance`` only its onsets."""
+        sounds, astray = lattice.note >= 0, -ASTRAY * lattice.astray[cells:]
+        onsets = _judged(sounds[:-cells] == sounds[cells:], SAME_ONSETS, _even_or_empty(sounds, cells))
+        if chance is None:
+            nothing = np.zeros(len(onsets))
+            return cls(cells, sounds, onsets, astray, nothing, nothing, nothing)
+        interval = lattice.values(line.interval)
+        a, b = interval[:-cells], interval[cells:]
+        both = np.isfinite(a + b)
+        by_chance = chance.among_others(chance.way, cells, SAME_WAY_BY_CHANCE)
+        way = np.where(both, _judged(_same_way(a, b), SAME_CONTOUR, by_chance), 0.0)
+        by_chance = chance.among_others(chance.size, cells, SAME_SIZE_BY_CHANCE)
+        size = np.where(both, _judged(_same_size(a, b), SAME_CONTOUR, by_chance), 0.0)
+        accents = _accents(lattice.values(line.loudness_db), cells, chance.spread_db)
+        return cls(cells, sounds, onsets, astray, way, size, accents)
+
+    def best_stretch(self) -> tuple[int, int]:
+        """Return from which cell to before which one the line is most like itself a period later."""
+        contour = np.maximum(_where_kept(self.way, self.cells), _where_kept(self.size, self.cells))
+        total = np.concatenate([[0.0], np.cumsum(self.onsets + self.astray + self.accents + contour)])
+        end = int(np.argmax(total - np.minimum.accumulate(total)))
+        return int(np.argmin(total[: end + 1])), end
+
+    def strength(self, start: int, end: int) -> float:
+        """Return how like itself the line is there, in nats; what contour and accents deny does not count."""
+        stretch = slice(start, end)
+        sounds = self.sounds[start : end + self.cells]
+        onsets = _judged(
+            sounds[: -self.cells] == sounds[self.cells :],
+            SAME_ONSETS,
+            _after_other_distances(sounds, self.cells),
+        )
+        contour = _whole_contour(self.way[stretch], self.size[stretch], self.cells)
+        accents = float(self.accents[stretch].sum())
+        return float(onsets.sum() + self.astray[stretch].sum()) + max(0.0, contour) + max(0.0, accents)
+
+
+def _even_or_empty(sounds: np.ndarray, cells: int) -> np.ndarray:
+    """Return how often two cells agree by chance where the line is as full as there."""
+    total = np.concatenate([[0], np.cumsum(sounds)])
+    here = np.arange(len(sounds) - cells)
+    start, end = np.maximum(here - cells, 0), np.minimum(here + 2 * cells, len(sounds))
+    share = (total[end] - total[start]) / (end - start)
+    return np.asarray(np.clip(share**2 + (1 - share) ** 2, BY_CHANCE[0], SAME_ONSETS))
+
+
+def _after_other_distances(sounds: np.ndarray, cells: int) -> float:
+    """Return how often cells agree that are not whole periods apart, but for what evenness gives."""
+    lags = [lag for lag in range(1, min(2 * cells, len(sounds))) if lag % cells]
+    agree = sum(np.count_nonzero(sounds[:-lag] == sounds[lag:]) for lag in lags)
+    pairs = len(sounds) * len(lags) - sum(lags)
+    return min(SAME_ONSETS, max(BY_CHANCE[0], agree / pairs)) if pairs else BY_CHANCE[0]
+
+
+def _same_way(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    return np.asarray(np.sign(np.rint(a)) == np.sign(np.rint(b)))
+
+
+def _same_size(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    return np.asarray(np.abs(a - b) <= SAME_SIZE)
+
+
+def _where_kept(judged: np.ndarray, cells: int) -> np.ndarray:
+    """Leave only the places of the pattern that the repetitions about them keep.
+
+    In a pattern carried through the scale the way from one group to the next varies, and
+    says nothing.
+    """
+    rows = -(-len(judged) // cells)
+    by_place = np.zeros((rows + 2 * NEIGHBOURS, cells))
+    by_place[NEIGHBOURS : NEIGHBOURS + rows].flat[: len(judged)] = judged
+    total = np.concatenate([np.zeros((1, cells)), np.cumsum(by_place, axis=0)])
+    around = total[2 * NEIGHBOURS + 1 :] - total[:rows]
+    return np.asarray(
+        np.where(around > 0, by_place[NEIGHBOURS : NEIGHBOURS + rows], 0.0).ravel()[: len(judged)]
+    )
+
+
+def _whole_contour(same_way: np.ndarray, same_size: np.ndarray, cells: int) -> float:
+    """Judge a contour as a whole, averaged over the ways to keep one."""
+    place = np.arange(len(same_way)) % cells
+    way, size = np.bincount(place, same_way), np.bincount(place, same_size)
+    all_places = np.array([way.sum(), size.sum()]) - np.log(KINDS)
+    but_the_join = np.concatenate([way.sum() - way, size.sum() - size, size.sum() - size + way])
+    return float(np.logaddexp.reduce(np.concatenate([all_places, but_the_join - np.log(KINDS * cells)])))
+
+
+def _accents(loudness: np.ndarray, cells: int, spread_db: float) -> np.ndarray:
+    """Judge loudness: notes that repeat an accent differ less than notes at random do (normal, both)."""
+    if spread_db < CLEAR_DB * STEADY_DB:
+        return np.zeros(len(loudness) - cells)
+    chance, same = spread_db**2, STEADY_DB**2
+    off = (loudness[:-cells] - loudness[cells:]) ** 2
+    judged = np.log(chance / same) / 2 - off / 4 * (1 / same - 1 / chance)
+    return np.where(np.isfinite(judged), np.clip(judged, -LOUDNESS_COUNTS, LOUDNESS_COUNTS), 0.0)
+
+
+def _judged(same: np.ndarray, if_repeated: float, by_chance: float | np.ndarray) -> np.ndarray:
+    """Return log likelihood ratios of agreeing and of differing."""
+    if isinstance(by_chance, float):
+        return np.where(same, log(if_repeated / by_chance), log((1 - if_repeated) / (1 - by_chance)))
+    return np.where(same, np.log(if_repeated / by_chance), np.log((1 - if_repeated) / (1 - by_chance)))
