@@ -27,8 +27,11 @@ COST_OF_SHARING = 9.0
 LAGS_S = np.arange(-0.03, 0.0601, 0.005)
 """Constant leads and lags tried; soloists lag by up to about 60 ms (from memory)."""
 
-SWING_RATIOS = np.arange(1.0, 3.01, 0.05)
-"""Long to short eighth, straight to dotted (see Grid.swing_ratio)."""
+SWING_RATIOS = np.arange(0.8, 3.61, 0.05)
+"""Long to short eighth tried; beyond the ends, so that their mean is not drawn inwards there."""
+
+STRAIGHT, DOTTED = 1.0, 3.0
+"""The ends of what is called swing: even eighths, dotted eighths (common practice, no source)."""
 
 FEEL_SPREAD_S = 0.025
 """Spread of onsets about where beats and off-beats are felt (our choice)."""
@@ -113,7 +116,7 @@ def estimate_feel(onsets_s: np.ndarray, grid: Grid) -> Feel:
         return Feel(None, 0.0)
     fraction = felt[simple] % 1.0
     off_beats = int(((fraction > _OFFBEAT_REGION[0]) & (fraction < _OFFBEAT_REGION[1])).sum())
-    ratio = float(likelihood.sum(axis=0) @ SWING_RATIOS)
+    ratio = float(np.clip(likelihood.sum(axis=0) @ SWING_RATIOS, STRAIGHT, DOTTED))
     return Feel(
         ratio if off_beats >= NOTES_FOR_SWING else None, lag_s, ratio if off_beats >= NOTES_FOR_FEEL else 1.0
     )

@@ -118,7 +118,8 @@ CueColumn = Literal[
     "number", "name", "start", "end", "start_s", "end_s", "start_sample", "end_sample",
     "start_bar", "start_beat", "end_bar", "end_beat", "length", "density", "groove",
     "duration_s", "duration_beats", "note_count", "notes_per_beat", "notes_per_s", "articulation",
-    "syncopation", "grouping", "off_grid", "register", "leap_share", "borderline", "relation", "take",
+    "syncopation", "syncopated_run", "grouping", "grouping_strength", "off_grid", "devices", "device_start",
+    "device_end", "register", "leap_share", "borderline", "relation", "take",
 ]  # fmt: skip
 
 

@@ -182,10 +182,11 @@ def _phrase_columns(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> lis
     densities = [e.notes_per_beat if in_beats else e.notes_per_s for e in evidence]
     return [
         Column("", [f"{number:02}" for number in range(1, len(phrases) + 1)]),
-        Column("start", [f"{int(p.start_s // 60)}:{p.start_s % 60:04.1f}" for p in phrases]),
+        Column("start", [_minute(p.start_s) for p in phrases]),
         Column("length", [p.labels.length.value + _tilde("length", p) for p in phrases], left=True),
         Column("density", [p.labels.density.value + _tilde("density", p) for p in phrases], left=True),
         Column("groove", [_GROOVE_WORDS[p.labels.groove] + _tilde("groove", p) for p in phrases], left=True),
+        *_device_columns(phrases),
         Column("beats" if in_beats else "s", [_number(value, 1) for value in durations], gives_way=8),
         Column("n", [str(e.note_count) for e in evidence], gives_way=7),
         Column("/beat" if in_beats else "/s", [_number(value, 1) for value in densities], gives_way=9),
@@ -196,6 +197,20 @@ def _phrase_columns(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> lis
         Column("leap", [_share(e.leap_share) for e in evidence], gives_way=3),
         Column("relation", [_relation(phrase) for phrase in phrases], left=True, gives_way=1),
     ]
+
+
+def _device_columns(phrases: Sequence[LabelledPhrase]) -> list[Column]:
+    """Return what puts phrases against the groove, and when it begins and lets go; nothing where none is."""
+    devices = [phrase.evidence.devices for phrase in phrases]
+    if not any(devices):
+        return []
+    names = [", ".join(dict.fromkeys(device.name for device in each)) for each in devices]
+    spans = [f"{_minute(each[0].start_s)}-{_minute(each[-1].end_s)}" if each else "" for each in devices]
+    return [Column("with", names, left=True, gives_way=10), Column("from-to", spans, left=True, gives_way=1)]
+
+
+def _minute(time_s: float) -> str:
+    return f"{int(time_s // 60)}:{time_s % 60:04.1f}"
 
 
 def _tilde(name: str, phrase: LabelledPhrase) -> str:

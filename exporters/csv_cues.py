@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Any
 
-from batch.model import Analysis, Evidence, LabelledPhrase, RelationKind
+from batch.model import Analysis, Device, Evidence, LabelledPhrase, RelationKind
 from batch.settings import FrameRate, TimeBase
 from exporters.base import phrase_names
 from exporters.time_base import Ruler, bar_beat, sample
@@ -27,6 +27,11 @@ class _Row:
     phrase: LabelledPhrase
     analysis: Analysis
     ruler: Ruler
+
+    @property
+    def devices(self) -> tuple[Device, ...]:
+        """Return what puts the phrase against the groove."""
+        return self.phrase.evidence.devices
 
     def place(self, time_s: float) -> tuple[int | None, float | None]:
         """Return bar and beat."""
@@ -63,7 +68,12 @@ def _evidence(name: str) -> Callable[[_Row], Cell]:
     return read
 
 
-_COLUMNS |= {field.name: _evidence(field.name) for field in fields(Evidence)}
+_COLUMNS |= {field.name: _evidence(field.name) for field in fields(Evidence) if field.name != "devices"}
+_COLUMNS |= {
+    "devices": lambda row: ", ".join(dict.fromkeys(device.name for device in row.devices)) or None,
+    "device_start": lambda row: row.ruler(row.devices[0].start_s) if row.devices else None,
+    "device_end": lambda row: row.ruler(row.devices[-1].end_s) if row.devices else None,
+}
 
 
 @dataclass(frozen=True, slots=True)

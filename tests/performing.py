@@ -21,7 +21,7 @@ def play(
     onsets_beats: Sequence[float],
     tempo_bpm: float,
     *,
-    pitches: Sequence[int] = (60, 62, 64, 65, 67),
+    pitches: Sequence[int] = (60, 62, 64, 65, 67, 65, 64, 62),
     length_beats: float = 0.2,
     lag_s: float = 0.0,
     human_s: float = 0.0,

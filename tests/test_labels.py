@@ -80,7 +80,7 @@ def test_register_is_counted_from_the_take_s_median_pitch():
         (Rub(8, 0, 0.0, 0.05), Groove.IN_GROOVE),
         (Rub(8, 4, 0.5, 0.05), Groove.AGAINST_GROOVE),
         (Rub(2, 1, 0.5, 0.05), Groove.IN_GROOVE),
-        (Rub(8, 0, 0.0, 0.28), Groove.AGAINST_GROOVE),
+        (Rub(12, 0, 0.0, 0.28), Groove.AGAINST_GROOVE),
         (Rub(3, 0, 0.0, 0.28), Groove.IN_GROOVE),
         (None, Groove.UNMEASURED),
     ],

@@ -7,7 +7,7 @@ the meter's own periods.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
@@ -73,7 +73,7 @@ class Period:
 
 @dataclass(frozen=True, slots=True)
 class Grouping:
-    """Notes ``first`` to ``last`` (inclusive) of a phrase repeat after ``period``.
+    """Notes ``first`` to ``last`` (inclusive) of a phrase repeat after ``period``, between ``cells``.
 
     ``strength`` is in nats: how much likelier the line is as a repetition after so many cells
     than by chance, or as one after a beat, half a bar, a bar. ``notes_a_period`` is 1 where
@@ -81,6 +81,7 @@ class Grouping:
     """
 
     period: Period
+    cells: tuple[int, int]
     first: int
     last: int
     strength: float
@@ -169,7 +170,14 @@ class OnCells:
         if len(self.lattice.note) < LEAST_PERIODS * period.cells:
             return None
         likeness = self._after(period.cells)
-        start, end = likeness.best_stretch()
+        found = [self._judged(likeness, period, start, end) for start, end in likeness.best_stretches()]
+        best = max(filter(None, found), key=lambda grouping: grouping.strength, default=None)
+        if best is None or best.strength < strength_from:
+            return best
+        return replace(best, strength=best.strength - self._of_the_meter(best))
+
+    def _judged(self, likeness: Likeness, period: Period, start: int, end: int) -> Grouping | None:
+        """Return the group between two cells, the meter's own left out of account."""
         sounding = self.lattice.note[start : end + period.cells]
         notes = sounding[sounding >= 0]
         if len(sounding) < LEAST_PERIODS * period.cells or len(notes) <= REPEATS:
@@ -177,24 +185,23 @@ class OnCells:
         if period.is_tuplet and not _keeps_tempo(self.line, notes, period):
             return None
         strength = likeness.strength(start, end) - period.rarity
-        if strength >= strength_from:
-            strength -= self._of_the_meter(period, start, end, strength)
-        return Grouping(
-            period, int(notes[0]), int(notes[-1]), strength, len(notes) * period.cells / len(sounding)
-        )
+        notes_a_period = len(notes) * period.cells / len(sounding)
+        return Grouping(period, (start, end), int(notes[0]), int(notes[-1]), strength, notes_a_period)
 
-    def _of_the_meter(self, period: Period, start: int, end: int, strength: float) -> float:
+    def _of_the_meter(self, found: Grouping) -> float:
         """Return how well the line repeats there after the meter's own periods.
 
         A beat or a bar that is itself a number of periods contains them, and does not speak
         against them unless the line repeats after that alone.
         """
         against = 0.0
-        for cells in period.metrical:
+        for cells in found.period.metrical:
             if cells < len(self.lattice.note):
-                own = self._after(cells).strength(start, end)
-                contains = cells % period.cells == 0
-                against = max(against, own if not contains else strength if own > strength else 0.0)
+                own = self._after(cells).strength(*found.cells)
+                contains = cells % found.period.cells == 0
+                against = max(
+                    against, own if not contains else found.strength if own > found.strength else 0.0
+                )
         return against
 
     def _after(self, cells: int) -> Likeness:

@@ -6,6 +6,7 @@ a log likelihood ratio of a player who repeats a pattern against one who does no
 the latter would give by chance is taken from the line itself.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import log
 
@@ -29,6 +30,10 @@ KINDS = 5
 """Ways to keep a contour: in directions or in sizes, at all places or all but the join, or sizes
 with the join's direction; all alike to be expected (our choice)."""
 
+BEYOND_CHANCE = 1.5
+"""Nats a contour must make up for: the stretch that suits it best is looked for in all of the line
+(our choice: free lines then hold as many groups as other tests at their level find)."""
+
 STEADY_DB = 1.5
 """Spread of loudness between notes that are meant to be equally loud (our choice)."""
 
@@ -40,9 +45,6 @@ LOUDNESS_COUNTS = 1.5
 
 ASTRAY = 1.5
 """What a note that no cell has weighs against a lattice, in nats (our choice)."""
-
-NEIGHBOURS = 2
-"""So many repetitions on either side say whether a place of the pattern is kept (our choice)."""
 
 FURTHEST = 14
 """Chance is taken from notes up to so many apart: two of the longest periods (our choice)."""
@@ -117,12 +119,24 @@ class Likeness:
         accents = _accents(lattice.values(line.loudness_db), cells, chance.spread_db)
         return cls(cells, sounds, onsets, astray, way, size, accents)
 
-    def best_stretch(self) -> tuple[int, int]:
-        """Return from which cell to before which one the line is most like itself a period later."""
-        contour = np.maximum(_where_kept(self.way, self.cells), _where_kept(self.size, self.cells))
-        total = np.concatenate([[0.0], np.cumsum(self.onsets + self.astray + self.accents + contour)])
-        end = int(np.argmax(total - np.minimum.accumulate(total)))
-        return int(np.argmin(total[: end + 1])), end
+    def best_stretches(self) -> Iterator[tuple[int, int]]:
+        """Yield where the line is most like itself a period later, without its contour and with it.
+
+        From one cell to before another: the stretch of the largest sum (Bentley, J. (1984).
+        "Programming pearls: algorithm design techniques". Communications of the ACM 27(9)),
+        for the contour over the ways to keep one.
+        """
+        judged = self.onsets + self.astray + self.accents
+        yield _best_stretch(judged[None])
+        if self.way.any():
+            yield _best_stretch(judged + self._ways_to_keep_a_contour())
+
+    def _ways_to_keep_a_contour(self) -> np.ndarray:
+        """Return the contour as each of KINDS judges it, shape (ways, ...)."""
+        join = np.arange(len(self.way)) % self.cells == np.arange(self.cells)[:, None]
+        way, size = np.where(join, 0.0, self.way), np.where(join, 0.0, self.size)
+        joined = np.where(join, self.way, self.size)
+        return np.vstack([self.way, self.size, way, size, joined])
 
     def strength(self, start: int, end: int) -> float:
         """Return how like itself the line is there, in nats; what contour and accents deny does not count."""
@@ -135,7 +149,20 @@ class Likeness:
         )
         contour = _whole_contour(self.way[stretch], self.size[stretch], self.cells)
         accents = float(self.accents[stretch].sum())
-        return float(onsets.sum() + self.astray[stretch].sum()) + max(0.0, contour) + max(0.0, accents)
+        return (
+            float(onsets.sum() + self.astray[stretch].sum())
+            + max(0.0, contour - BEYOND_CHANCE)
+            + max(0.0, accents)
+        )
+
+
+def _best_stretch(judged: np.ndarray) -> tuple[int, int]:
+    """Return the best stretch of the best row."""
+    total = np.concatenate([np.zeros((len(judged), 1)), np.cumsum(judged, axis=1)], axis=1)
+    gain = total - np.minimum.accumulate(total, axis=1)
+    row = int(np.argmax(gain.max(axis=1)))
+    end = int(np.argmax(gain[row]))
+    return int(np.argmin(total[row, : end + 1])), end
 
 
 def _even_or_empty(sounds: np.ndarray, cells: int) -> np.ndarray:
@@ -163,24 +190,12 @@ def _same_size(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return np.asarray(np.abs(a - b) <= SAME_SIZE)
 
 
-def _where_kept(judged: np.ndarray, cells: int) -> np.ndarray:
-    """Leave only the places of the pattern that the repetitions about them keep.
+def _whole_contour(same_way: np.ndarray, same_size: np.ndarray, cells: int) -> float:
+    """Judge a contour as a whole, averaged over the ways to keep one.
 
     In a pattern carried through the scale the way from one group to the next varies, and
     says nothing.
     """
-    rows = -(-len(judged) // cells)
-    by_place = np.zeros((rows + 2 * NEIGHBOURS, cells))
-    by_place[NEIGHBOURS : NEIGHBOURS + rows].flat[: len(judged)] = judged
-    total = np.concatenate([np.zeros((1, cells)), np.cumsum(by_place, axis=0)])
-    around = total[2 * NEIGHBOURS + 1 :] - total[:rows]
-    return np.asarray(
-        np.where(around > 0, by_place[NEIGHBOURS : NEIGHBOURS + rows], 0.0).ravel()[: len(judged)]
-    )
-
-
-def _whole_contour(same_way: np.ndarray, same_size: np.ndarray, cells: int) -> float:
-    """Judge a contour as a whole, averaged over the ways to keep one."""
     place = np.arange(len(same_way)) % cells
     way, size = np.bincount(place, same_way), np.bincount(place, same_size)
     all_places = np.array([way.sum(), size.sum()]) - np.log(KINDS)

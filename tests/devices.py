@@ -96,11 +96,15 @@ AGAINST_GROOVE = {
     "five over four": Line(steady(0.8, 8), True, words=("five over four",)),
     "seven over four": Line(steady(4 / 7, 8), True, words=("seven over four",)),
     "half triplets": Line(steady(4 / 3, 16), True, words=("half triplets",)),
-    "fours over triplets": Line(steady(1 / 3, 8), True, group=4, words=("fours over triplets",)),
+    "fours over triplets": Line(
+        steady(1 / 3, 8), True, group=4, words=("fours over triplets", "twos over triplets")
+    ),
     "two over three": Line(steady(1.5, 15), True, meter=(3, 4), words=("two over three",)),
     "four over three": Line(steady(0.75, 12), True, meter=(3, 4), words=("four over three",)),
     "five over three": Line(steady(0.6, 9), True, meter=(3, 4), words=("five over three",)),
-    "quarters over six eight": Line(steady(2 / 3, 8), True, meter=(6, 8), words=("twos over eighths",)),
+    "quarters over six eight": Line(
+        steady(2 / 3, 8), True, meter=(6, 8), words=("quarters across the beat",)
+    ),
     "duplets in six eight": Line(steady(0.5, 8), True, meter=(6, 8), words=("two over three",)),
 }
 
