@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-from batch.errors import BatchError, TakeError
+from batch.companions import by_stem, companion_of, is_companion_name
+from batch.errors import BatchError, SettingsError, TakeError
 from batch.names import OUTPUT_SUFFIXES, absolute
 from batch.settings import Settings
 from batch.settings_file import SETTINGS_NAME, load_settings
@@ -23,7 +24,7 @@ AUDIO_SUFFIXES = FILE_SUFFIXES | MEDIA_SUFFIXES
 MIDI_SUFFIXES = frozenset({".mid", ".midi", ".smf"})
 TAKE_SUFFIXES = AUDIO_SUFFIXES | MIDI_SUFFIXES
 
-LISTENING_VERSION = 4
+LISTENING_VERSION = 5
 """Raised when the listening changes, so that takes heard before are heard again."""
 
 
@@ -41,6 +42,7 @@ class Brief:
     path: Path
     settings: Settings
     tempo_map: Path | None
+    companion: Path | None
     recipe: str
     rendition: str
 
@@ -57,19 +59,27 @@ def is_take_name(name: str) -> bool:
 
 
 def takes_in(folder: Path) -> list[Path]:
-    """Return the takes in ``folder``, by name; its subfolders are left alone."""
-    entries = absolute(folder).iterdir()
-    return sorted(entry for entry in entries if is_take_name(entry.name) and entry.is_file())
+    """Return the takes in ``folder``, by name; its subfolders and companions are left alone."""
+    settings = _settings_or_defaults(absolute(folder))
+    return sorted(
+        entry
+        for entry in absolute(folder).iterdir()
+        if is_take_name(entry.name) and not is_companion_name(entry.name, settings) and entry.is_file()
+    )
 
 
-def is_context_name(name: str) -> bool:
-    """Return whether a file of this name says how takes are to be heard: a tempo map or the settings."""
-    return name == SETTINGS_NAME or _is_tempo_map_name(name.lower())
+def is_context(path: Path) -> bool:
+    """Return whether a file says how takes are to be heard: a tempo map, a companion or the settings."""
+    name = path.name
+    if name == SETTINGS_NAME or _is_tempo_map_name(name.lower()):
+        return True
+    sounds = path.suffix.lower() in AUDIO_SUFFIXES and not name.startswith((".", "~"))
+    return sounds and is_companion_name(name, _settings_or_defaults(path.parent))
 
 
 def context_in(folder: Path) -> list[Path]:
-    """Return the tempo maps and the settings in ``folder``."""
-    return [entry for entry in absolute(folder).iterdir() if is_context_name(entry.name)]
+    """Return the tempo maps, the companions and the settings in ``folder``."""
+    return [entry for entry in absolute(folder).iterdir() if is_context(entry)]
 
 
 def brief(path: Path) -> Brief:
@@ -80,15 +90,19 @@ def brief(path: Path) -> Brief:
     SettingsError
         If the folder's settings are wrong.
     TakeError
-        If the tempo map beside the take cannot be read.
+        If the tempo map or the companion beside the take cannot be read.
     """
     settings = settings_of(path.parent)
+    chosen = settings.grid_for(path.name)
     tempo_map = _tempo_map_for(path)
+    companion = companion_of(path, chosen, companions_in(path.parent))
     heard_by = settings.model_dump_json(include={"sound", "labels", "groove", "variety"})
-    grid = settings.grid_for(path.name).model_dump_json()
+    grid = chosen.model_dump_json()
     written_by = settings.model_dump_json(include={"markers", "cues"})
-    recipe = _fingerprint(str(LISTENING_VERSION), heard_by, grid, _content(path, tempo_map))
-    return Brief(path, settings, tempo_map, recipe, _fingerprint(written_by))
+    recipe = _fingerprint(
+        str(LISTENING_VERSION), heard_by, grid, _content(path, tempo_map), _state(companion)
+    )
+    return Brief(path, settings, tempo_map, companion, recipe, _fingerprint(written_by))
 
 
 def content_hash(path: Path) -> str:
@@ -121,8 +135,23 @@ def unreadable(path: Path, error: OSError) -> TakeError:
 
 
 def forget_settings() -> None:
-    """Read every ``takemill.toml`` again when it is next asked for."""
+    """Read every ``takemill.toml`` again when it is next asked for, and what lies beside takes."""
     settings_of.cache_clear()
+    companions_in.cache_clear()
+
+
+@lru_cache(maxsize=64)
+def companions_in(folder: Path) -> dict[str, Path]:
+    """Return the companions in ``folder`` that have a take's name, by case-folded stem."""
+    return by_stem(entry for entry in folder.iterdir() if entry.suffix.lower() in AUDIO_SUFFIXES)
+
+
+def _settings_or_defaults(folder: Path) -> Settings:
+    """Return the settings of ``folder``; where they are wrong, who hears a take will say so."""
+    try:
+        return settings_of(folder)
+    except SettingsError:
+        return Settings()
 
 
 @lru_cache(maxsize=64)
@@ -152,6 +181,17 @@ def _content(take: Path, tempo_map: Path | None) -> str:
     except OSError as error:
         problem = f"its tempo map {tempo_map.name} cannot be read ({error.strerror})"
         raise TakeError(take, problem, "check its permissions, or take it away") from error
+
+
+def _state(companion: Path | None) -> str:
+    """Return what changes when a companion does; its bytes are too many to read at every look."""
+    if companion is None:
+        return "none"
+    try:
+        stat = companion.stat()
+    except OSError as error:
+        raise unreadable(companion, error) from error
+    return f"companion {companion.name} {stat.st_size} {stat.st_mtime_ns}"
 
 
 def _fingerprint(*parts: str) -> str:
@@ -185,8 +225,10 @@ def _named_by(path: Path) -> list[Path]:
         raise BatchError(f"{path}: is not there; check the spelling")
     if not path.is_file():
         raise BatchError(f"{path}: is no file but a device or a pipe; name a recording")
-    if not is_take_name(path.name) and path.suffix.lower() in TAKE_SUFFIXES:
-        raise BatchError(f"{path}: is no take but a tempo map, a hidden file, or one that takemill wrote")
+    companion = is_companion_name(path.name, _settings_or_defaults(absolute(path).parent))
+    if (companion or not is_take_name(path.name)) and path.suffix.lower() in TAKE_SUFFIXES:
+        other = "a tempo map, a companion, a hidden file, or one that takemill wrote"
+        raise BatchError(f"{path}: is no take but {other}")
     if not is_take_name(path.name):
         known = " ".join(sorted(TAKE_SUFFIXES))
         raise BatchError(f"{path}: is no take; takes end in {known}")

@@ -14,6 +14,7 @@ Tempo = Annotated[float, Field(ge=20, le=400, allow_inf_nan=False)]
 Seconds = Annotated[float, Field(allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
+FileName = Annotated[str, StringConstraints(pattern=r"^[^/\\\\\x00]+$")]
 Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]
 
 
@@ -49,6 +50,10 @@ class GridSettings(_Section):
     meter: Meter = "4/4"
     first_downbeat_s: Seconds = 0.0
     """Time of a first beat of a bar, from the start of the take."""
+    companion: FileName | None = None
+    """A click or a backing track in the takes' folder; ``{take}`` stands for the take's name."""
+    companion_starts_at_s: Seconds | None = None
+    """Where in the take it starts; otherwise Broadcast Wave time references say, or both start together."""
     starts_at_s: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
     """Where the take starts on the session's tempo map; otherwise a Broadcast Wave time reference says."""
     session_starts_at_s: Annotated[float, Field(ge=0, lt=86_400, allow_inf_nan=False)] = 0.0

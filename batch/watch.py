@@ -8,7 +8,7 @@ from threading import Event
 
 from batch.catalogue import Stamp
 from batch.errors import BatchError
-from batch.folder import context_in, is_context_name, takes_in
+from batch.folder import context_in, is_context, takes_in
 
 LOOK_AGAIN_S = 10.0
 """How often the folder is read even if no event came, since some file systems lose them."""
@@ -60,11 +60,11 @@ def watch_folder(
         settling = settling.look(_stamps(folder), now_s)
         settled = settling.settled(now_s, settle_s)
         unsettled = frozenset(settling.since) - {path for path, _ in settled}
-        context = frozenset(pair for pair in settled if is_context_name(pair[0].name))
+        context = frozenset(pair for pair in settled if is_context(pair[0]))
         takes = settled - context
         # A tempo map or settings that came or changed may matter to every take.
         ready = takes if context != reported_context else takes - reported
-        waiting = sorted(path for path in unsettled if not is_context_name(path.name))
+        waiting = sorted(path for path in unsettled if not is_context(path))
         if ready or waiting != shown:
             yield sorted(path for path, _ in ready), waiting
         reported, reported_context, shown = takes, context, waiting
