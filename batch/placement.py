@@ -1,25 +1,68 @@
-"""Where in the session a take starts."""
+"""Where in the session a take starts: as set, else as its Broadcast Wave time reference says."""
 
 from batch.errors import TakeError
+from batch.grid import TICKS_PER_QUARTER
+from batch.model import Placement
 from batch.settings import GridSettings
 from batch.takes import Take
+from batch.tempo import TempoMap
+
+DAY_S = 24 * 3600
+SETTINGS, TIME_REFERENCE = "settings", "time reference"
 
 
-def starts_at_s(take: Take, chosen: GridSettings) -> float:
-    """Return where in the session the take starts: as set, as its time reference says, or at zero.
+def place(take: Take, chosen: GridSettings, session_map: TempoMap | None) -> Placement | None:
+    """Return where the take starts, None where nothing says so.
 
     Raises
     ------
     TakeError
-        If the take's time reference puts it before the session's zero.
+        If that is before the session's zero, or a bar that the session's map does not have.
     """
+    zero_reads_s = chosen.session_starts_at_s
     if chosen.starts_at_s is not None:
-        return chosen.starts_at_s
+        return Placement(chosen.starts_at_s, zero_reads_s, SETTINGS)
+    if chosen.bar_and_beat is not None:
+        return Placement(_start_of_bar(take, chosen, session_map), zero_reads_s, SETTINGS)
     if take.info.time_reference_s is None:
-        return 0.0
-    start_s = take.info.time_reference_s - chosen.session_starts_at_s
+        return None
+    start_s = from_zero(take.info.time_reference_s - zero_reads_s)
     if start_s < 0:
         problem = f"starts {-start_s:,.3f} s before the session's zero by its time reference"
         remedy = "lower grid.session_starts_at_s in takemill.toml, or set grid.starts_at_s"
         raise TakeError(take.path, problem, remedy)
-    return start_s
+    return Placement(start_s, zero_reads_s, TIME_REFERENCE)
+
+
+def starts_at_s(take: Take, chosen: GridSettings, session_map: TempoMap | None = None) -> float:
+    """Return where in the session the take starts, the session's zero where nothing says so; TakeError."""
+    placed = place(take, chosen, session_map)
+    return placed.starts_at_s if placed else 0.0
+
+
+def from_zero(start_s: float) -> float:
+    """Return a time since the session's zero, by a clock that starts again at midnight.
+
+    What lies more than half a day before the zero lies after the midnight that follows it (our choice).
+    """
+    return start_s + DAY_S if start_s < -DAY_S / 2 else start_s
+
+
+def map_of_settings(chosen: GridSettings) -> TempoMap | None:
+    """Return a map of the tempo and the meter that are set, None where no tempo is."""
+    if chosen.tempo_bpm is None:
+        return None
+    return TempoMap.constant(chosen.tempo_bpm, chosen.meter_pair, TICKS_PER_QUARTER)
+
+
+def _start_of_bar(take: Take, chosen: GridSettings, session_map: TempoMap | None) -> float:
+    assert chosen.bar_and_beat is not None
+    tempo_map = session_map or map_of_settings(chosen)
+    asked = f"starts at bar {chosen.starts_at_bar} by grid.starts_at_bar"
+    if tempo_map is None:
+        remedy = "put tempo.mid beside it, or set grid.tempo_bpm in takemill.toml"
+        raise TakeError(take.path, f"{asked}, and no tempo map says when that is", remedy)
+    try:
+        return tempo_map.seconds_at(tempo_map.tick_of(*chosen.bar_and_beat))
+    except ValueError as error:
+        raise TakeError(take.path, f"{asked}, but {error}", "correct it in takemill.toml") from error

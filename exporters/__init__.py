@@ -16,9 +16,22 @@ def exporters_for(settings: Settings) -> tuple[Exporter, ...]:
     """
     markers, cues = settings.markers, settings.cues
     chosen: list[Exporter] = [
-        MidiMarkers(markers.midi_format, markers.event, markers.spans, markers.session_tempo_bpm),
-        CsvCues(cues.columns, cues.separator, cues.time_base, cues.frame_rate, cues.sample_rate_hz),
+        MidiMarkers(
+            markers.midi_format,
+            markers.event,
+            markers.spans,
+            markers.session_tempo_bpm,
+            markers.counts_from,
+        ),
+        CsvCues(
+            cues.columns,
+            cues.separator,
+            cues.time_base,
+            cues.frame_rate,
+            cues.sample_rate_hz,
+            cues.counts_from,
+        ),
     ]
     if markers.notes_file:
-        chosen.append(MidiNotes(markers.session_tempo_bpm))
+        chosen.append(MidiNotes(markers.session_tempo_bpm, markers.counts_from))
     return (*chosen, AnalysisJson())

@@ -13,9 +13,12 @@ from typing import Literal
 
 import mido
 
-from batch.model import Analysis, Density, Grid, Groove, LabelledPhrase, Length
+from batch.model import Analysis, Density, Groove, LabelledPhrase, Length
+from batch.settings import CountsFrom
 from batch.tempo import TempoMap
+from batch.tempo_cut import cut_at
 from exporters.base import phrase_names
+from exporters.counting import counts_from_session, start_s
 
 TICKS_PER_QUARTER = 960
 
@@ -45,11 +48,12 @@ class MidiMarkers:
     event: Literal["marker", "cue-point"] = "marker"
     spans: bool = True
     session_tempo_bpm: float = 120.0
+    counts_from: CountsFrom = "auto"
     suffix: str = ".markers.mid"
 
     def render(self, analysis: Analysis) -> bytes:
         """Return a Standard MIDI File 1.0."""
-        clock = SessionClock.of(analysis.grid, self.session_tempo_bpm)
+        clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
         marks = list(self._marks(analysis.phrases, clock))
         spans = list(_spans(analysis.phrases, clock)) if self.spans else []
         conductor = list(clock.conductor())
@@ -67,11 +71,12 @@ class MidiNotes:
     """The heard notes, in a file of their own."""
 
     session_tempo_bpm: float = 120.0
+    counts_from: CountsFrom = "auto"
     suffix: str = ".notes.mid"
 
     def render(self, analysis: Analysis) -> bytes:
         """Return a Standard MIDI File 1.0 with the notes rounded to semitones."""
-        clock = SessionClock.of(analysis.grid, self.session_tempo_bpm)
+        clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
         notes = (
             _note(clock, note.onset_s, note.offset_s, round(note.pitch_midi), velocity(note.loudness_db))
             for note in analysis.notes
@@ -87,14 +92,26 @@ class SessionClock:
     starts_at_s: float
 
     @classmethod
-    def of(cls, grid: Grid | None, session_tempo_bpm: float) -> "SessionClock":
-        """Take the session's own map where there is one, else the session's tempo.
+    def of(cls, analysis: Analysis, counts_from: CountsFrom, session_tempo_bpm: float) -> "SessionClock":
+        """Take the session's own map where positions count from its zero, the take's where from its start.
 
-        An estimated grid has no map and never becomes the file's.
+        Where there is no such map, the session's tempo. An estimated grid has no map and never
+        becomes the file's.
         """
-        if grid is None or grid.tempo_map is None:
-            return cls(TempoMap.constant(session_tempo_bpm, (4, 4), TICKS_PER_QUARTER), 0.0)
-        return cls(grid.tempo_map.on_beats(TICKS_PER_QUARTER), grid.starts_at_s)
+        grid, from_session = analysis.grid, counts_from_session(analysis, counts_from)
+        if grid is None or grid.tempo_map is None or (from_session and not grid.spans_session):
+            return cls.steady(session_tempo_bpm, start_s(analysis, counts_from))
+        tempo_map = grid.tempo_map.on_beats(TICKS_PER_QUARTER)
+        return (
+            cls(tempo_map, grid.starts_at_s)
+            if from_session
+            else cls(cut_at(tempo_map, grid.starts_at_s), 0.0)
+        )
+
+    @classmethod
+    def steady(cls, tempo_bpm: float, starts_at_s: float) -> "SessionClock":
+        """Run at one tempo in 4/4."""
+        return cls(TempoMap.constant(tempo_bpm, (4, 4), TICKS_PER_QUARTER), starts_at_s)
 
     def tick(self, time_s: float) -> int:
         """Return the tick of a time in the take."""

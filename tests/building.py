@@ -90,8 +90,9 @@ def grid_of(
     first_bar: int = 1,
     tempo_map: TempoMap | None = None,
     starts_at_s: float = 0.0,
+    spans_session: bool | None = None,
 ) -> Grid:
-    """Return a grid of these beats in 4/4."""
+    """Return a grid of these beats in 4/4; a map is the session's unless it is said not to be."""
     return Grid(
         source="test",
         tempo_bpm=120.0,
@@ -103,4 +104,5 @@ def grid_of(
         first_bar=first_bar,
         tempo_map=tempo_map,
         starts_at_s=starts_at_s,
+        spans_session=tempo_map is not None if spans_session is None else spans_session,
     )

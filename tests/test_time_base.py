@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from timecode import Timecode
 
+from batch.bars import BarCounter
 from exporters.csv_cues import CsvCues
-from exporters.time_base import FRAMES, bars_beats_ticks, timecode
+from exporters.time_base import FRAMES, timecode
 
 DROP = FRAMES["29.97 drop"]
 A_DAY_S = 24 * 3600
@@ -88,7 +89,7 @@ def test_a_time_is_at_most_half_a_frame_from_what_is_written(rate, time_s):
 )
 def test_bars_beats_and_ticks(time_s, written):
     grid = grid_of([0.5 * i for i in range(13)], [1 + i % 4 for i in range(13)])
-    assert bars_beats_ticks(time_s, grid) == written
+    assert BarCounter.of(grid).text(time_s) == written
 
 
 @pytest.mark.parametrize(
