@@ -37,6 +37,11 @@ _CLOCKS_PER_METRONOME_CLICK = 24
 Timed = tuple[int, int, mido.Message | mido.MetaMessage]
 """Tick, order within the tick, message."""
 
+_LONGEST_DELTA = 0x0FFFFFFF
+"""Ticks from one event to the next, in four bytes (Standard MIDI Files 1.0): 38 hours at 120 a minute."""
+_NOTHING = mido.Message("note_off", note=0, velocity=0)
+"""Lets go a key that is not held: says that time passes, which only events can."""
+
 _OFF, _CONDUCTOR, _MARK, _ON = range(4)
 
 
@@ -102,11 +107,9 @@ class SessionClock:
         if grid is None or grid.tempo_map is None or (from_session and not grid.spans_session):
             return cls.steady(session_tempo_bpm, start_s(analysis, counts_from))
         tempo_map = grid.tempo_map.on_beats(TICKS_PER_QUARTER)
-        return (
-            cls(tempo_map, grid.starts_at_s)
-            if from_session
-            else cls(cut_at(tempo_map, grid.starts_at_s), 0.0)
-        )
+        if from_session:
+            return cls(tempo_map, grid.starts_at_s)
+        return cls(cut_at(tempo_map, grid.starts_at_s), 0.0)
 
     @classmethod
     def steady(cls, tempo_bpm: float, starts_at_s: float) -> "SessionClock":
@@ -152,6 +155,9 @@ def _track(events: list[Timed]) -> mido.MidiTrack:
     track = mido.MidiTrack()
     last = 0
     for tick, _, message in sorted(events, key=lambda event: event[:2]):
+        while tick - last > _LONGEST_DELTA:
+            track.append(_NOTHING.copy(time=_LONGEST_DELTA))
+            last += _LONGEST_DELTA
         track.append(message.copy(time=tick - last))
         last = tick
     return track

@@ -12,6 +12,7 @@ from batch.model import (
     Labels,
     Length,
     Note,
+    Placement,
     Relation,
     RelationKind,
     TakeInfo,
@@ -70,6 +71,7 @@ def analysis_of(
     variety: Variety | None = None,
     warnings: tuple[str, ...] = (),
     texture: Texture | None = None,
+    placement: Placement | None = None,
 ) -> Analysis:
     """Return an analysis of these phrases, a note (A4, -20 dB) under each."""
     return Analysis(
@@ -80,6 +82,7 @@ def analysis_of(
         variety=variety or Variety(None, None, None, {}, "fewer than 4 phrases"),
         warnings=warnings,
         texture=texture,
+        placement=placement,
     )
 
 
