@@ -97,7 +97,7 @@ class CsvCues:
         names = phrase_names(analysis.phrases)
         for number, (name, phrase) in enumerate(zip(names, analysis.phrases, strict=True), start=1):
             row = _Row(number, name, phrase, analysis, ruler)
-            writer.writerow([_cell(_COLUMNS[column](row)) for column in self.columns])
+            writer.writerow([cell(_COLUMNS[column](row)) for column in self.columns])
         return stream.getvalue().encode("utf-8", errors="replace")
 
     def _ruler(self, analysis: Analysis) -> Ruler:
@@ -117,7 +117,8 @@ def inert(text: str) -> str:
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
-def _cell(value: Cell) -> Cell:
+def cell(value: Cell) -> Cell:
+    """Return a value as written: text made inert, numbers to the microsecond."""
     if isinstance(value, str):
         return inert(value)
     return round(value, _DECIMALS) if isinstance(value, float) else value

@@ -6,19 +6,18 @@ another out by 100 ms; cue points and text outside ASCII each broke one. One tra
 tempo, meter, markers and a note a phrase is read by all, to 0.3 ms.
 """
 
-import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-import mido
-
-from batch.model import Analysis, Density, Groove, LabelledPhrase, Length
+from batch.model import Analysis, Density, Groove, LabelledPhrase, Labels, Length
 from batch.settings import CountsFrom
 from batch.tempo import TempoMap
 from batch.tempo_cut import cut_at
+from exporters import smf
 from exporters.base import phrase_names
 from exporters.counting import counts_from_session, start_s
+from exporters.smf import Timed
 
 TICKS_PER_QUARTER = 960
 
@@ -32,15 +31,8 @@ _ROWS = {
 
 _VELOCITIES = {Groove.IN_GROOVE: 64, Groove.AGAINST_GROOVE: 112, Groove.UNMEASURED: 80}
 
-_CLOCKS_PER_METRONOME_CLICK = 24
-
-Timed = tuple[int, int, mido.Message | mido.MetaMessage]
-"""Tick, order within the tick, message."""
-
-_LONGEST_DELTA = 0x0FFFFFFF
-"""Ticks from one event to the next, in four bytes (Standard MIDI Files 1.0): 38 hours at 120 a minute."""
-_NOTHING = mido.Message("note_off", note=0, velocity=0)
-"""Lets go a key that is not held: says that time passes, which only events can."""
+MarkerEvent = Literal["marker", "cue-point"]
+_TEXT_KINDS = {"marker": 6, "cue-point": 7}
 
 _OFF, _CONDUCTOR, _MARK, _ON = range(4)
 
@@ -50,7 +42,7 @@ class MidiMarkers:
     """Markers (FF 06) at phrase starts, and one note a phrase spanning its length."""
 
     midi_format: Literal[0, 1] = 0
-    event: Literal["marker", "cue-point"] = "marker"
+    event: MarkerEvent = "marker"
     spans: bool = True
     session_tempo_bpm: float = 120.0
     counts_from: CountsFrom = "auto"
@@ -59,16 +51,13 @@ class MidiMarkers:
     def render(self, analysis: Analysis) -> bytes:
         """Return a Standard MIDI File 1.0."""
         clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
-        marks = list(self._marks(analysis.phrases, clock))
-        spans = list(_spans(analysis.phrases, clock)) if self.spans else []
-        conductor = list(clock.conductor())
-        tracks = [[*conductor, *marks, *spans]] if self.midi_format == 0 else [[*conductor, *marks], spans]
-        return smf(tracks)
+        marks = self._marks(analysis.phrases, clock)
+        spans = _spans(analysis.phrases, clock) if self.spans else ()
+        return marker_file(self.midi_format, [*clock.conductor(), *marks], [*spans])
 
     def _marks(self, phrases: tuple[LabelledPhrase, ...], clock: "SessionClock") -> Iterable[Timed]:
-        kind = "marker" if self.event == "marker" else "cue_marker"
         for name, phrase in zip(phrase_names(phrases), phrases, strict=True):
-            yield clock.tick(phrase.start_s), _MARK, mido.MetaMessage(kind, text=name)
+            yield mark(clock.tick(phrase.start_s), name, self.event)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +72,11 @@ class MidiNotes:
         """Return a Standard MIDI File 1.0 with the notes rounded to semitones."""
         clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
         notes = (
-            _note(clock, note.onset_s, note.offset_s, round(note.pitch_midi), velocity(note.loudness_db))
+            _note(clock, note.onset_s, note.offset_s, (round(note.pitch_midi), velocity(note.loudness_db)))
             for note in analysis.notes
         )
-        return smf([[*clock.conductor(), *(event for pair in notes for event in pair)]])
+        events = [*clock.conductor(), *(event for pair in notes for event in pair)]
+        return smf.midi_file([events], TICKS_PER_QUARTER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,18 +113,9 @@ class SessionClock:
     def conductor(self) -> Iterable[Timed]:
         """Yield meter and tempo, both stated at tick 0."""
         for meter in self.tempo_map.meters:
-            yield (
-                meter.tick,
-                _CONDUCTOR,
-                mido.MetaMessage(
-                    "time_signature",
-                    numerator=meter.numerator,
-                    denominator=meter.denominator,
-                    clocks_per_click=_CLOCKS_PER_METRONOME_CLICK,
-                ),
-            )
+            yield meter.tick, _CONDUCTOR, smf.meter(meter.numerator, meter.denominator)
         for change in self.tempo_map.tempos:
-            yield change.tick, _CONDUCTOR, mido.MetaMessage("set_tempo", tempo=change.us_per_quarter)
+            yield change.tick, _CONDUCTOR, smf.tempo(change.us_per_quarter)
 
 
 def velocity(loudness_db: float) -> int:
@@ -142,38 +123,33 @@ def velocity(loudness_db: float) -> int:
     return min(127, max(1, round(127 * 10 ** (loudness_db / 40))))
 
 
-def smf(tracks: list[list[Timed]]) -> bytes:
-    """Return the file of these tracks: format 0 where there is one, else format 1."""
-    midi = mido.MidiFile(type=int(len(tracks) > 1), ticks_per_beat=TICKS_PER_QUARTER, charset="ascii")
-    midi.tracks.extend(_track(events) for events in tracks)
-    stream = io.BytesIO()
-    midi.save(file=stream)
-    return stream.getvalue()
-
-
-def _track(events: list[Timed]) -> mido.MidiTrack:
-    track = mido.MidiTrack()
-    last = 0
-    for tick, _, message in sorted(events, key=lambda event: event[:2]):
-        while tick - last > _LONGEST_DELTA:
-            track.append(_NOTHING.copy(time=_LONGEST_DELTA))
-            last += _LONGEST_DELTA
-        track.append(message.copy(time=tick - last))
-        last = tick
-    return track
+def marker_file(midi_format: Literal[0, 1], marks: list[Timed], spans: list[Timed]) -> bytes:
+    """Return a file of one track, or with the markers in the first and the spans in the second."""
+    return smf.midi_file([[*marks, *spans]] if midi_format == 0 else [marks, spans], TICKS_PER_QUARTER)
 
 
 def _spans(phrases: tuple[LabelledPhrase, ...], clock: SessionClock) -> Iterable[Timed]:
     for phrase in phrases:
-        labels = phrase.labels
-        row, loudness = _ROWS[labels.length, labels.density], _VELOCITIES[labels.groove]
-        yield from _note(clock, phrase.start_s, phrase.end_s, row, loudness)
+        yield from span(clock, phrase.start_s, phrase.end_s, phrase.labels)
+
+
+def span(
+    clock: SessionClock, start_s: float, end_s: float, labels: Labels, channel: int = 0
+) -> tuple[Timed, Timed]:
+    """Return the note that spans a phrase: its pitch says length and density, its velocity the groove."""
+    key = _ROWS[labels.length, labels.density], _VELOCITIES[labels.groove]
+    return _note(clock, start_s, end_s, key, channel)
+
+
+def mark(tick: int, text: str, event: MarkerEvent) -> Timed:
+    """Return a marker, or a cue point."""
+    return tick, _MARK, smf.text(_TEXT_KINDS[event], text)
 
 
 def _note(
-    clock: SessionClock, onset_s: float, offset_s: float, pitch: int, loudness: int
+    clock: SessionClock, onset_s: float, offset_s: float, key: tuple[int, int], channel: int = 0
 ) -> tuple[Timed, Timed]:
+    """Return both ends of a note; ``key`` is its pitch and velocity."""
     start = clock.tick(onset_s)
     end = max(clock.tick(offset_s), start + 1)
-    on = mido.Message("note_on", note=pitch, velocity=loudness)
-    return (start, _ON, on), (end, _OFF, mido.Message("note_off", note=pitch, velocity=0))
+    return (start, _ON, smf.note_on(channel, *key)), (end, _OFF, smf.note_off(channel, key[0]))
