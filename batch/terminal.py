@@ -13,6 +13,7 @@ from rich.text import Text
 from batch.catalogue import Entry, State
 from batch.columns import Column, console, inert, print_table
 from batch.engine import Did, Outcome
+from batch.gig import Written
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
 from batch.rank import BY_SCORE, Ranked
 
@@ -53,6 +54,13 @@ def outcome_line(outcome: Outcome) -> str:
         return f"{name}: {'; '.join(entry.warnings[:1]) or 'no phrases'}{done}"
     groove = "" if entry.tempo_bpm else ", no grid: groove unmeasured"
     return f"{name}: {_count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{done}"
+
+
+def say_session(session: Written) -> None:
+    """Print a line for a session's files, and one for each thing to know of its takes' places."""
+    say(f"{session.name}: {_count(session.takes, 'take')} as one session")
+    for remark in session.remarks:
+        console().print(Text(f"  {inert(remark)}", style="yellow"))
 
 
 def say(text: str) -> None:

@@ -90,8 +90,8 @@ class SessionCues:
         stream = io.StringIO(newline="")
         writer = csv.writer(stream, delimiter=self.separator, lineterminator="\r\n")
         writer.writerow(columns)
-        for row in self._rows(layout):
-            writer.writerow([cell(_COLUMNS[name](row)) for name in columns])
+        read = [_COLUMNS[name] for name in columns]
+        writer.writerows([cell(of(row)) for of in read] for row in self._rows(layout))
         return stream.getvalue().encode("utf-8", errors="replace")
 
     def _rows(self, layout: Layout) -> Iterable[_Row]:
