@@ -43,12 +43,12 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
     TakeError
         If the take's sound breaks off or is no sound.
     """
+    placed = place(take, settings.grid_for(take.path.name), session_map)
     meter = Meter()
     heard = _heard(take, meter)
     played = _played(take, heard)
     notes, texture = played.notes, heard.texture if played.notes else None
     grid = find_grid(take, settings, session_map)
-    placed = place(take, settings.grid_for(take.path.name), session_map)
     feel = _feel(notes, grid)
     grid = replace(grid, swing_ratio=feel.swing_ratio) if grid else None
     phrases = split_phrases(notes, beat_s=60 / grid.tempo_bpm if grid else None)

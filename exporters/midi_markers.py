@@ -6,6 +6,7 @@ another out by 100 ms; cue points and text outside ASCII each broke one. One tra
 tempo, meter, markers and a note a phrase is read by all, to 0.3 ms.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -20,6 +21,11 @@ from exporters.counting import counts_from_session, start_s
 from exporters.smf import Timed
 
 TICKS_PER_QUARTER = 960
+
+_LARGEST_ERROR_US = 950
+"""Half a tick may last this long: a position is right to a millisecond, less what a map's rounding needs."""
+_MOST_TICKS = 0x7FFF
+"""Ticks a quarter have 15 bits (Standard MIDI Files 1.0)."""
 
 _ROWS = {
     (Length.SHORT, Density.SPARSE): 60,
@@ -53,7 +59,7 @@ class MidiMarkers:
         clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
         marks = self._marks(analysis.phrases, clock)
         spans = _spans(analysis.phrases, clock) if self.spans else ()
-        return marker_file(self.midi_format, [*clock.conductor(), *marks], [*spans])
+        return marker_file(self.midi_format, clock, marks, spans)
 
     def _marks(self, phrases: tuple[LabelledPhrase, ...], clock: "SessionClock") -> Iterable[Timed]:
         for name, phrase in zip(phrase_names(phrases), phrases, strict=True):
@@ -76,7 +82,7 @@ class MidiNotes:
             for note in analysis.notes
         )
         events = [*clock.conductor(), *(event for pair in notes for event in pair)]
-        return smf.midi_file([events], TICKS_PER_QUARTER)
+        return smf.midi_file([events], clock.tempo_map.ticks_per_quarter)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,15 +102,22 @@ class SessionClock:
         grid, from_session = analysis.grid, counts_from_session(analysis, counts_from)
         if grid is None or grid.tempo_map is None or (from_session and not grid.spans_session):
             return cls.steady(session_tempo_bpm, start_s(analysis, counts_from))
-        tempo_map = grid.tempo_map.on_beats(TICKS_PER_QUARTER)
         if from_session:
-            return cls(tempo_map, grid.starts_at_s)
-        return cls(cut_at(tempo_map, grid.starts_at_s), 0.0)
+            return cls(_fine(grid.tempo_map), grid.starts_at_s)
+        return cls.cut(grid.tempo_map, grid.starts_at_s)
 
     @classmethod
     def steady(cls, tempo_bpm: float, starts_at_s: float) -> "SessionClock":
         """Run at one tempo in 4/4."""
-        return cls(TempoMap.constant(tempo_bpm, (4, 4), TICKS_PER_QUARTER), starts_at_s)
+        return cls(_fine(TempoMap.constant(tempo_bpm, (4, 4), TICKS_PER_QUARTER)), starts_at_s)
+
+    @classmethod
+    def cut(cls, tempo_map: TempoMap, zero_s: float) -> "SessionClock":
+        """Count from ``zero_s`` of a map."""
+        cut = cut_at(_fine(tempo_map), zero_s)
+        if (ticks := _ticks_for(cut)) > cut.ticks_per_quarter:  # a slow first bar
+            cut = cut_at(tempo_map.on_beats(ticks), zero_s)
+        return cls(cut, 0.0)
 
     def tick(self, time_s: float) -> int:
         """Return the tick of a time in the take."""
@@ -123,9 +136,24 @@ def velocity(loudness_db: float) -> int:
     return min(127, max(1, round(127 * 10 ** (loudness_db / 40))))
 
 
-def marker_file(midi_format: Literal[0, 1], marks: list[Timed], spans: list[Timed]) -> bytes:
+def _fine(tempo_map: TempoMap) -> TempoMap:
+    """Return a map with its changes on beats, in ticks fine enough for its slowest tempo."""
+    return tempo_map.on_beats(_ticks_for(tempo_map))
+
+
+def _ticks_for(tempo_map: TempoMap) -> int:
+    slowest_us = max(change.us_per_quarter for change in tempo_map.tempos)
+    times = math.ceil(slowest_us / (2 * TICKS_PER_QUARTER * _LARGEST_ERROR_US))
+    return TICKS_PER_QUARTER * min(times, _MOST_TICKS // TICKS_PER_QUARTER)
+
+
+def marker_file(
+    midi_format: Literal[0, 1], clock: SessionClock, marks: Iterable[Timed], spans: Iterable[Timed]
+) -> bytes:
     """Return a file of one track, or with the markers in the first and the spans in the second."""
-    return smf.midi_file([[*marks, *spans]] if midi_format == 0 else [marks, spans], TICKS_PER_QUARTER)
+    first = [*clock.conductor(), *marks]
+    tracks = [[*first, *spans]] if midi_format == 0 else [first, [*spans]]
+    return smf.midi_file(tracks, clock.tempo_map.ticks_per_quarter)
 
 
 def _spans(phrases: tuple[LabelledPhrase, ...], clock: SessionClock) -> Iterable[Timed]:

@@ -6,15 +6,7 @@ from typing import Literal
 
 from batch.session import Layout
 from batch.tempo import TempoMap
-from batch.tempo_cut import cut_at
-from exporters.midi_markers import (
-    TICKS_PER_QUARTER,
-    MarkerEvent,
-    SessionClock,
-    mark,
-    marker_file,
-    span,
-)
+from exporters.midi_markers import MarkerEvent, SessionClock, mark, marker_file, span
 from exporters.session_names import phrase_names, section_names
 from exporters.smf import Timed
 
@@ -36,13 +28,13 @@ class SessionMarkers:
     def render(self, layout: Layout, session_map: TempoMap | None) -> bytes:
         """Return a Standard MIDI File 1.0 that states ``session_map``, else the session's tempo."""
         clock = self._clock(layout, session_map)
-        spans = list(_spans(layout, clock)) if self.spans else []
-        return marker_file(self.midi_format, [*clock.conductor(), *self._marks(layout, clock)], spans)
+        spans = _spans(layout, clock) if self.spans else ()
+        return marker_file(self.midi_format, clock, self._marks(layout, clock), spans)
 
     def _clock(self, layout: Layout, session_map: TempoMap | None) -> SessionClock:
         if session_map is None:
             return SessionClock.steady(self.session_tempo_bpm, 0.0)
-        return SessionClock(cut_at(session_map.on_beats(TICKS_PER_QUARTER), layout.map_starts_at_s), 0.0)
+        return SessionClock.cut(session_map, layout.map_starts_at_s)
 
     def _marks(self, layout: Layout, clock: SessionClock) -> Iterable[Timed]:
         for index, (section, one) in enumerate(zip(section_names(layout), layout.takes, strict=True)):
