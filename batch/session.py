@@ -84,12 +84,11 @@ def _sorted_out(takes: Iterable[SessionTake]) -> tuple[list[Placed], list[Sessio
     """Return the takes that have a place, by start, and those that have none."""
     takes = list(takes)
     days = _days([take.outline for take in takes if take.outline])
-    starts = {take.name: _start_s(take.outline, days) for take in takes}
-    if _says_nothing(takes):
-        starts = dict.fromkeys(starts)
-    known = [Placed(take, start) for take in takes if (start := starts[take.name]) is not None]
+    found = [None if _says_nothing(takes) else _start_s(take.outline, days) for take in takes]
+    starts = list(zip(takes, found, strict=True))
+    known = [Placed(take, start_s) for take, start_s in starts if start_s is not None]
     known.sort(key=lambda one: (one.start_s, _by_date(one.take)))
-    return known, [take for take in takes if starts[take.name] is None]
+    return known, [take for take, start_s in starts if start_s is None]
 
 
 def _says_nothing(takes: Sequence[SessionTake]) -> bool:
