@@ -8,7 +8,7 @@ from pathlib import Path
 import mido
 import pytest
 from building import analysis_of, grid_of, phrases_at, take_info
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from reading import (
     by_music21,
@@ -72,6 +72,14 @@ def test_takes_without_a_place_are_laid_one_after_another_by_name_as_people_coun
         SessionSettings(gap_s=3.0), take10=outline(5.0), take2=outline(10.0), take1=outline(4.0)
     )
     assert starts(layout) == [("take1", 0.0), ("take2", 7.0), ("take10", 20.0)]
+
+
+def test_a_failed_take_takes_no_other_s_place():
+    takes = [
+        SessionTake("solo", "solo.wav", outline(reference_s=9.0)),
+        SessionTake("solo", "solo.flac", None),
+    ]
+    assert starts(lay_out(takes, BY_NAME)) == [("solo", 9.0), ("solo", 21.0)]
 
 
 def test_the_date_of_the_recording_comes_before_the_name():
@@ -190,6 +198,7 @@ def test_a_take_s_name_in_ascii(name, written):
     assert ascii_name(name) == written
 
 
+@settings(max_examples=30)
 @given(st.lists(st.text(max_size=60), max_size=120))
 def test_section_names_are_short_printable_ascii_unique_and_in_order(names):
     texts = list(section_names(lay_out([SessionTake(n, n, None) for n in names], BY_NAME)))
