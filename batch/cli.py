@@ -188,7 +188,7 @@ def _work(engine: "Engine", takes: Sequence[Path]) -> bool:
             if outcome.did is not Did.KNOWN:
                 say_outcome(outcome)
                 with suppress(BatchError):  # said at the end, if it is still so
-                    gigs.keep(folders, now=False)
+                    gigs.keep_up(folders)
             bar.advance()
     if takes:
         tally = ", ".join(f"{count} {did.value}" for did, count in counts.items() if count)

@@ -45,28 +45,41 @@ class Gigs:
     exporters: SessionExporters
     clock: Callable[[], float]
     _not_before_s: float = field(default=0.0, init=False)
+    _unsaid: dict[Path, Written] = field(default_factory=dict, init=False)
 
-    def keep(self, folders: Iterable[Path], *, now: bool = True) -> list[Written]:
-        """Bring the sessions of ``folders`` up to date; return those that changed.
+    def keep_up(self, folders: Iterable[Path]) -> None:
+        """Bring sessions up to date, if that takes a small part of the time since it was last done.
 
-        Without ``now`` only if writing them takes a small part of the time since they were last
-        written, so that a long run is not held up.
+        So a long run is not held up. BatchError as from :meth:`keep`.
+        """
+        if self.clock() >= self._not_before_s:
+            self._bring_up(folders)
+
+    def keep(self, folders: Iterable[Path]) -> list[Written]:
+        """Bring the sessions of ``folders`` up to date; return those that changed since this was last asked.
 
         Raises
         ------
         BatchError
             If the disk is full or the folder refuses.
         """
-        began_s = self.clock()
+        self._bring_up(folders)
+        written = list(self._unsaid.values())
+        self._unsaid.clear()
+        return written
+
+    def _bring_up(self, folders: Iterable[Path]) -> None:
         wanted = [folder for folder in dict.fromkeys(folders) if settings_of(folder).session.write]
-        if not wanted or (not now and began_s < self._not_before_s):
-            return []
+        if not wanted:
+            return
+        began_s = self.clock()
         entries = self.catalogue.entries()
         names = _session_names(entries)
-        written = [self._keep(folder, names.get(folder, ""), entries) for folder in wanted]
+        for folder in wanted:
+            if written := self._keep(folder, names.get(folder, ""), entries):
+                self._unsaid[folder] = written
         ended_s = self.clock()
         self._not_before_s = ended_s + _REST_FACTOR * (ended_s - began_s)
-        return [one for one in written if one]
 
     def _keep(self, folder: Path, name: str, entries: Sequence[Entry]) -> Written | None:
         done = {State.DONE, State.FAILED}

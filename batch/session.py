@@ -84,8 +84,8 @@ def _sorted_out(takes: Iterable[SessionTake]) -> tuple[list[Placed], list[Sessio
     """Return the takes that have a place, by start, and those that have none."""
     takes = list(takes)
     days = _days([take.outline for take in takes if take.outline])
-    found = [None if _says_nothing(takes) else _start_s(take.outline, days) for take in takes]
-    starts = list(zip(takes, found, strict=True))
+    silent = _says_nothing(takes)
+    starts = [(take, None if silent else _start_s(take.outline, days)) for take in takes]
     known = [Placed(take, start_s) for take, start_s in starts if start_s is not None]
     known.sort(key=lambda one: (one.start_s, _by_date(one.take)))
     return known, [take for take, start_s in starts if start_s is None]
