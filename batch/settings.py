@@ -67,7 +67,7 @@ class GridSettings(_Section):
     first_downbeat_s: Annotated[float, _WITHIN_A_DAY] = 0.0
     """Time of a first beat of a bar, from the start of the take; of the count-in's where there is one."""
     count_in_bars: Annotated[int, Field(ge=0, le=64)] = 0
-    """Bars counted in before bar 1; they are bar 0, -1 and so on."""
+    """Bars counted in before bar 1, with a tempo set here; they are bar 0, -1 and so on."""
     starts_at_s: SessionSeconds | None = None
     """Where in the session the take starts; otherwise a Broadcast Wave time reference says."""
     starts_at_bar: BarBeat | None = None

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.text import Text
@@ -13,9 +13,11 @@ from rich.text import Text
 from batch.catalogue import Entry, State
 from batch.columns import Column, console, inert, print_table
 from batch.engine import Did, Outcome
-from batch.gig import Written
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
 from batch.rank import BY_SCORE, Ranked
+
+if TYPE_CHECKING:
+    from batch.gig import Written
 
 _STYLES = {Did.HEARD: "green", Did.WRITTEN: "green", Did.KNOWN: "dim", Did.FAILED: "bold red"}
 _GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
@@ -56,7 +58,7 @@ def outcome_line(outcome: Outcome) -> str:
     return f"{name}: {_count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{done}"
 
 
-def say_session(session: Written) -> None:
+def say_session(session: "Written") -> None:
     """Print a line for a session's files, and one for each thing to know of its takes' places."""
     say(f"{session.name}: {_count(session.takes, 'take')} as one session")
     for remark in session.remarks:

@@ -20,6 +20,7 @@ from reading import (
     spans_by_symusic,
 )
 
+from batch.grid import grid_from_tempo
 from batch.model import Analysis, Density, Groove, Labels, Length, Note
 from batch.tempo import MeterChange, TempoChange, TempoMap
 from exporters.midi_markers import MidiMarkers, MidiNotes, velocity
@@ -198,6 +199,26 @@ def test_markers_count_from_the_sessions_zero_where_the_start_is_known():
     grid = grid_of((0.0, 0.5), (1, 2), tempo_map=TempoMap(960), starts_at_s=90.0)
     content = MidiMarkers().render(analysis_of(TWO_PHRASES, grid=grid))
     assert_positions(content, [(90.5, 91.5), (92.0, 94.0)])
+
+
+# A beat is 60 / tempo s long: bars of 2, 2.4, 3, 1.5 and 1.75 s.
+@pytest.mark.parametrize(
+    ("tempo_bpm", "meter", "downbeat_s", "bar_s"),
+    [(120, (4, 4), 0.7, 2.0), (100, (4, 4), 0.1, 2.4), (80, (4, 4), 2.9, 3.0), (80, (6, 8), 1.0, 1.5),
+     (240, (7, 8), 1.2, 1.75), (120, (4, 4), -0.4, 2.0), (120, (4, 4), 9.3, 2.0)],
+)  # fmt: skip
+def test_bar_lines_fall_on_the_music_s_downbeats(tempo_bpm, meter, downbeat_s, bar_s):
+    grid = grid_from_tempo(tempo_bpm, meter, duration_s=60, first_downbeat_s=downbeat_s, source="test")
+    content = MidiMarkers().render(analysis_of(phrases_at([(1.0, 59.0)]), grid=grid))
+    found = pretty_midi.PrettyMIDI(io.BytesIO(content)).get_downbeats()
+    assert found[0] == 0.0
+    # The first bar may be a pick-up, or hold one.
+    assert [(line - downbeat_s + 0.5 * bar_s) % bar_s for line in found[2:]] == pytest.approx(
+        [0.5 * bar_s] * len(found[2:]), abs=MILLISECOND
+    )
+    assert found[1] == pytest.approx(downbeat_s % bar_s, abs=MILLISECOND) or (
+        found[1] == pytest.approx(downbeat_s % bar_s + bar_s, abs=MILLISECOND)
+    )
 
 
 def test_format_1_keeps_markers_in_the_first_track_and_spans_in_the_second():

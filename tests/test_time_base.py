@@ -14,7 +14,9 @@ from timecode import Timecode
 from batch.bars import BarCounter
 from batch.grid import grid_from_map
 from batch.model import Placement
+from batch.settings import Settings
 from batch.tempo import TempoMap
+from exporters import exporters_for
 from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers
 from exporters.time_base import FRAMES, timecode
@@ -193,6 +195,16 @@ def test_markers_and_cues_count_alike_on_a_session_s_map(counts_from, start, mar
     assert list(csv.reader(io.StringIO(cues.decode())))[1] == [start, str(marker_s)]
     ((time, _),) = markers_by_mido(MidiMarkers(counts_from=counts_from).render(analysis))
     assert time == pytest.approx(marker_s, abs=0.001)
+
+
+def test_the_settings_reach_every_exporter():
+    settings = Settings.model_validate(
+        {"markers": {"counts_from": "session", "notes_file": True}, "cues": {"counts_from": "take"}}
+    )
+    asked = {exporter.suffix: getattr(exporter, "counts_from", None) for exporter in exporters_for(settings)}
+    assert asked == {
+        ".markers.mid": "session", ".cues.csv": "take", ".notes.mid": "session", ".analysis.json": None,
+    }  # fmt: skip
 
 
 def test_without_a_known_place_a_take_starts_at_the_session_s_zero():
