@@ -6,10 +6,7 @@ from itertools import pairwise
 
 from batch.beats.pulse import Pulse
 from batch.model import Grid
-from batch.tempo import MeterChange, TempoMap
-
-TICKS_PER_QUARTER = 960
-"""Resolution of a map made from a tempo (common practice of recording programs, no source)."""
+from batch.tempo import TICKS_PER_QUARTER, MeterChange, TempoMap
 
 STATED = 1.0
 """Confidence in a grid that the player or the session states."""

@@ -1,17 +1,20 @@
 """Where in the session a take starts: as set, else as its Broadcast Wave time reference says."""
 
+from typing import TYPE_CHECKING
+
 from batch.errors import TakeError
-from batch.grid import TICKS_PER_QUARTER
 from batch.model import Placement
 from batch.settings import GridSettings
-from batch.takes import Take
-from batch.tempo import TempoMap
+from batch.tempo import TICKS_PER_QUARTER, TempoMap
+
+if TYPE_CHECKING:  # a session is laid out without the libraries that takes are read with
+    from batch.takes import Take
 
 DAY_S = 24 * 3600
 SETTINGS, TIME_REFERENCE = "settings", "time reference"
 
 
-def place(take: Take, chosen: GridSettings, session_map: TempoMap | None) -> Placement | None:
+def place(take: "Take", chosen: GridSettings, session_map: TempoMap | None) -> Placement | None:
     """Return where the take starts, None where nothing says so.
 
     Raises
@@ -34,7 +37,7 @@ def place(take: Take, chosen: GridSettings, session_map: TempoMap | None) -> Pla
     return Placement(start_s, zero_reads_s, TIME_REFERENCE)
 
 
-def starts_at_s(take: Take, chosen: GridSettings, session_map: TempoMap | None = None) -> float:
+def starts_at_s(take: "Take", chosen: GridSettings, session_map: TempoMap | None = None) -> float:
     """Return where in the session the take starts, the session's zero where nothing says so; TakeError."""
     placed = place(take, chosen, session_map)
     return placed.starts_at_s if placed else 0.0
@@ -55,7 +58,7 @@ def map_of_settings(chosen: GridSettings) -> TempoMap | None:
     return TempoMap.constant(chosen.tempo_bpm, chosen.meter_pair, TICKS_PER_QUARTER)
 
 
-def _start_of_bar(take: Take, chosen: GridSettings, session_map: TempoMap | None) -> float:
+def _start_of_bar(take: "Take", chosen: GridSettings, session_map: TempoMap | None) -> float:
     assert chosen.bar_and_beat is not None
     tempo_map = session_map or map_of_settings(chosen)
     asked = f"starts at bar {chosen.starts_at_bar} by grid.starts_at_bar"

@@ -9,6 +9,9 @@ from itertools import accumulate, count, pairwise
 DEFAULT_US_PER_QUARTER = 500_000
 """120 beats a minute until the first tempo event (Standard MIDI Files 1.0, Set Tempo)."""
 
+TICKS_PER_QUARTER = 960
+"""Resolution of a map made from a tempo (common practice of recording programs, no source)."""
+
 _COMPOUND_UNIT = 3
 """Eighths (or sixteenths) to one beat in 6/8, 9/8, 12/8 (common practice, no source)."""
 

@@ -1,5 +1,7 @@
 """When a session's files are written: sparingly while takes are heard, and what is said of it at the end."""
 
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -129,3 +131,9 @@ def test_folders_of_one_name_have_sessions_of_their_own(tmp_path):
         names = {told.name for told in Gigs(catalogue, shelf, session_exporters_for, Clock()).keep(folders)}
     assert len(names) == 2
     assert all((out / name).is_file() for name in names)
+
+
+def test_a_session_is_kept_without_the_libraries_that_takes_are_heard_with():
+    heavy = "{'numpy', 'scipy', 'numba', 'soundfile', 'av'}"
+    code = f"import sys, batch.gig, exporters; sys.exit(bool({heavy} & set(sys.modules)))"
+    assert subprocess.run([sys.executable, "-c", code], check=False, timeout=60).returncode == 0
