@@ -144,5 +144,6 @@ def _kept(found: tuple[str, bytes] | None, of: str) -> Outline | None:
 def _session_names(entries: Sequence[Entry]) -> dict[Path, str]:
     """Return what the files of each folder's session are called: as the folder, told apart as takes are."""
     folders = {entry.path.parent for entry in entries}
-    names = output_names(folder / f"{folder.name or 'session'}.session" for folder in folders)
-    return {path.parent: name for path, name in names.items()}
+    like_takes = {folder: folder.parent / f"{folder.name or 'session'}.session" for folder in folders}
+    names = output_names(like_takes.values())
+    return {folder: names[path] for folder, path in like_takes.items()}

@@ -65,7 +65,8 @@ def lay_out(takes: Iterable[SessionTake], settings: SessionSettings) -> Layout:
     then by name, ``settings.gap_s`` apart.
     """
     known, loose = _sorted_out(takes)
-    zero_s = known[0].start_s if known and settings.counts_from == "first-take" else 0.0
+    from_first = bool(known) and _counts_from_first(known[0], settings)
+    zero_s = known[0].start_s if from_first else 0.0
     placed = [replace(one, start_s=one.start_s - zero_s) for one in known]
     cursor_s = max((one.end_s + settings.gap_s for one in placed), default=0.0)
     for take in sorted(loose, key=_by_date):
@@ -73,11 +74,22 @@ def lay_out(takes: Iterable[SessionTake], settings: SessionSettings) -> Layout:
         cursor_s = placed[-1].end_s + (settings.gap_s if take.outline else 0.0)
     return Layout(
         tuple(placed),
-        tuple(_remarks(placed, loose)),
+        tuple(_remarks(placed, loose, zero_s)),
         _shared_map(placed),
         zero_s,
         zero_s + next((p.zero_reads_s for p in map(_placement, placed) if p), 0.0),
     )
+
+
+def _counts_from_first(first: Placed, settings: SessionSettings) -> bool:
+    """Return whether the files count from the first take's start."""
+    if settings.counts_from != "auto":
+        return settings.counts_from == "first-take"
+    outline = first.take.outline
+    is_midnight = (
+        outline is not None and outline.placement is not None and outline.placement.zero_reads_s == 0
+    )
+    return outline is not None and is_midnight and _clock_day(outline) is not None
 
 
 def _sorted_out(takes: Iterable[SessionTake]) -> tuple[list[Placed], list[SessionTake]]:
@@ -161,7 +173,7 @@ def _shared_map(placed: Sequence[Placed]) -> str | None:
     return prints.pop()
 
 
-def _remarks(placed: Sequence[Placed], loose: Sequence[SessionTake]) -> Iterable[str]:
+def _remarks(placed: Sequence[Placed], loose: Sequence[SessionTake], zero_s: float) -> Iterable[str]:
     heard = [take for take in loose if take.outline]
     known = len(placed) - len(loose)
     if known and heard:
@@ -174,6 +186,10 @@ def _remarks(placed: Sequence[Placed], loose: Sequence[SessionTake]) -> Iterable
             f"the first take starts {placed[0].start_s / 3600:.1f} hours into the session;"
             ' set grid.session_starts_at_s, or session.counts_from = "first-take"'
         )
+    if place and zero_s:
+        reads_s = round(place.zero_reads_s + zero_s)
+        clock = f"{reads_s // 3600 % 24}:{reads_s // 60 % 60:02}:{reads_s % 60:02}"
+        yield f"0 is the start of {placed[0].take.file}, where the session's clock reads {clock}"
     yield from _overlaps(placed)
     failed = [take.file for take in loose if not take.outline]
     if failed:

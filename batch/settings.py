@@ -197,8 +197,10 @@ class SessionSettings(_Section):
     """One marker file and one cue list for all takes of a folder, as one session."""
 
     write: bool = False
-    counts_from: Literal["session", "first-take"] = "session"
-    """Whether the files' zero is the session's or the start of the first take."""
+    counts_from: Literal["auto", "session", "first-take"] = "auto"
+    """Whether the files' zero is the session's or the start of the first take. ``auto`` is the session's,
+    unless the time references are a clock's and nothing says what it read there: few sessions start at
+    midnight."""
     gap_s: Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)] = 2.0
     """Between takes that nothing places, which are laid one after another (our choice)."""
 

@@ -126,7 +126,8 @@ def test_the_zero_can_be_the_first_take_s_start():
     )
     assert starts(layout) == [("a", 0.0), ("b", 800.0)]
     assert layout.zero_reads_s == 72_100.0
-    assert layout.remarks == ()
+    # 72,100 s are 20 hours and 100 s.
+    assert layout.remarks == ("0 is the start of a.wav, where the session's clock reads 20:01:40",)
 
 
 def test_a_first_take_hours_into_the_session_is_said():
@@ -136,13 +137,21 @@ def test_a_first_take_hours_into_the_session_is_said():
 
 
 # A recorder's clock stamps the time of day: 23:50:00 and, the next day, 00:10:00. A festival's third day.
-def test_a_clock_counts_on_past_midnight_and_for_days():
+@pytest.mark.parametrize(("counts_from", "zero_s"), [("session", 0.0), ("auto", 85_800.0)])
+def test_a_clock_counts_on_past_midnight_and_for_days(counts_from, zero_s):
     layout = laid_out(
+        SessionSettings(counts_from=counts_from),
         late=outline(reference_s=600.0, recorded_at="2026-03-15 00:10:01"),
         early=outline(reference_s=85_800.0, recorded_at="2026-03-14 23:50:02"),
         third=outline(reference_s=43_200.0, recorded_at="2026-03-16 12:00:00"),
     )
-    assert starts(layout) == [("early", 85_800.0), ("late", 87_000.0), ("third", 2 * 86_400 + 43_200.0)]
+    expected = [("early", 85_800.0), ("late", 87_000.0), ("third", 2 * 86_400 + 43_200.0)]
+    assert starts(layout) == [(name, start_s - zero_s) for name, start_s in expected]
+
+
+def test_a_clock_counts_from_the_session_s_zero_where_that_is_set():
+    evening = outline(reference_s=72_903.0, recorded_at="2026-03-14 20:15:03", zero_reads_s=72_000.0)
+    assert starts(laid_out(a=evening)) == [("a", 903.0)]
 
 
 def test_a_place_in_a_session_is_the_same_on_every_day():
@@ -173,7 +182,7 @@ def test_takes_that_failed_or_hold_no_phrases_have_a_section_all_the_same():
         st.tuples(st.floats(0.1, 5000), st.none() | st.floats(0, 200_000), st.booleans()),
         max_size=8,
     ),
-    st.sampled_from(["session", "first-take"]),
+    st.sampled_from(["auto", "session", "first-take"]),
 )
 def test_every_take_has_a_place_in_order_and_those_without_one_of_their_own_overlap_nothing(takes, zero):
     named = {
