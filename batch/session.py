@@ -75,7 +75,7 @@ def lay_out(takes: Iterable[SessionTake], settings: SessionSettings) -> Layout:
     return Layout(
         tuple(placed),
         tuple(_remarks(placed, loose, zero_s)),
-        _shared_map(placed),
+        _shared_map(placed, loose),
         zero_s,
         zero_s + next((p.zero_reads_s for p in map(_placement, placed) if p), 0.0),
     )
@@ -163,12 +163,12 @@ def _placement(one: Placed) -> Placement | None:
     return one.take.outline.placement if one.take.outline else None
 
 
-def _shared_map(placed: Sequence[Placed]) -> str | None:
-    """Return the fingerprint of the map that all takes were counted on, None if there is no such map."""
+def _shared_map(placed: Sequence[Placed], loose: Sequence[SessionTake]) -> str | None:
+    """Return the fingerprint of the map that all takes lie on, None if there is no such map."""
     outlines = [one.take.outline for one in placed if one.take.outline]
     prints = {outline.map_print for outline in outlines}
-    alone = len(outlines) == 1
-    if len(prints) != 1 or not (alone or all(outline.placement for outline in outlines)):
+    is_alone = len(outlines) == 1
+    if len(prints) != 1 or (any(take.outline for take in loose) and not is_alone):
         return None
     return prints.pop()
 

@@ -285,6 +285,9 @@ def test_takes_of_different_maps_or_without_places_get_the_session_s_tempo():
     assert laid_out(a=on_shared(4.0), b=on_shared(20.0, other)).map_print is None
     unplaced = replace(on_shared(0.0), placement=None)
     assert laid_out(a=unplaced, b=unplaced).map_print is None
+    assert laid_out(a=unplaced).map_print is not None  # alone, it lies at the session's zero
+    at_zero = replace(on_shared(0.0), time_reference_s=0.0)  # which says nothing
+    assert laid_out(a=at_zero, b=at_zero).map_print is None
     assert laid_out(a=on_shared(4.0), b=outline(reference_s=9.0)).map_print is None
 
 
