@@ -14,7 +14,7 @@ from batch.labels import label_phrases
 from batch.model import Analysis, Evidence, Grid, LabelledPhrase, Labels, Note, Phrase, Relation, Variety
 from batch.percentiles import load_percentiles
 from batch.phrases import split_phrases
-from batch.placement import place
+from batch.placement import place, place_warnings
 from batch.playing import Played, only_played
 from batch.relations import relate
 from batch.rhythm import Feel, estimate_feel
@@ -64,6 +64,7 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
             *told(played, heard.scene),
             *_warnings(grid),
             *map_warnings(grid, duration_s=take.info.duration_s),
+            *place_warnings(take.info, placed, grid),
             *texture_warnings(texture, notes),
             *_condition(take, meter),
         ),

@@ -1,9 +1,10 @@
 """Where in the session a take starts: as set, else as its Broadcast Wave time reference says."""
 
+import re
 from typing import TYPE_CHECKING
 
 from batch.errors import TakeError
-from batch.model import Placement
+from batch.model import Grid, Placement, TakeInfo
 from batch.settings import GridSettings
 from batch.tempo import TICKS_PER_QUARTER, TempoMap
 
@@ -12,6 +13,9 @@ if TYPE_CHECKING:  # a session is laid out without the libraries that takes are 
 
 DAY_S = 24 * 3600
 SETTINGS, TIME_REFERENCE = "settings", "time reference"
+_CLOCK_AGREES_S = 60.0
+"""A time reference this close to the time of day at which the file says it was recorded is a clock's
+(our choice); any other is a place in a session, the same on every day."""
 
 
 def place(take: "Take", chosen: GridSettings, session_map: TempoMap | None) -> Placement | None:
@@ -49,6 +53,30 @@ def from_zero(start_s: float) -> float:
     What lies more than half a day before the zero lies after the midnight that follows it (our choice).
     """
     return start_s + DAY_S if start_s < -DAY_S / 2 else start_s
+
+
+def clock_day(time_reference_s: float | None, recorded_at: str | None) -> str | None:
+    """Return the day on which a take was recorded, if its time reference is the time of that day."""
+    stamped = re.fullmatch(r"(\d{4}-\d\d-\d\d)[ T](\d\d):(\d\d):(\d\d).*", recorded_at or "")
+    if stamped is None or time_reference_s is None:
+        return None
+    day, *time = stamped.groups()
+    of_day_s = sum(int(part) * unit for part, unit in zip(time, (3600, 60, 1), strict=True))
+    return day if abs(of_day_s - time_reference_s) <= _CLOCK_AGREES_S else None
+
+
+def place_warnings(take: TakeInfo, placed: Placement | None, grid: Grid | None) -> tuple[str, ...]:
+    """Return what the player should know of a take's place: whether a clock put it on the session's map."""
+    on_map = grid is not None and grid.spans_session and placed is not None
+    if not on_map or placed is None or placed.source != TIME_REFERENCE or placed.zero_reads_s:
+        return ()
+    if clock_day(take.time_reference_s, take.recorded_at) is None:
+        return ()
+    hours = f"{placed.starts_at_s / 3600:.1f} hours"
+    return (
+        f"its time reference is the time of day, which puts it {hours} into the tempo map: set"
+        " grid.session_starts_at_s to what the clock read at the session's zero, or grid.starts_at_s",
+    )
 
 
 def map_of_settings(chosen: GridSettings) -> TempoMap | None:

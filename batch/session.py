@@ -8,12 +8,9 @@ from itertools import accumulate
 
 from batch.model import Placement
 from batch.outline import Outline
-from batch.placement import DAY_S, TIME_REFERENCE, from_zero
+from batch.placement import DAY_S, TIME_REFERENCE, clock_day, from_zero
 from batch.settings import SessionSettings
 
-_CLOCK_AGREES_S = 60.0
-"""A time reference this close to the time of day at which the file says it was recorded is a clock's
-(our choice); any other is a place in a session, the same on every day."""
 _OVERLAP_S = 0.05
 """Takes cut from one recording may share this much (our choice)."""
 _FAR_S = 3600.0
@@ -138,14 +135,10 @@ def _date(day: str) -> date | None:
 
 
 def _clock_day(outline: Outline) -> str | None:
-    """Return the date of a take whose time reference is the time of day at which it was recorded."""
-    stamped = re.fullmatch(r"(\d{4}-\d\d-\d\d)[ T](\d\d):(\d\d):(\d\d).*", outline.recorded_at or "")
-    if stamped is None or outline.time_reference_s is None or outline.placement is None:
+    """Return the date of a take that a clock placed."""
+    if outline.placement is None or outline.placement.source != TIME_REFERENCE:
         return None
-    day, *time = stamped.groups()
-    of_day_s = sum(int(part) * unit for part, unit in zip(time, (3600, 60, 1), strict=True))
-    is_clock = outline.placement.source == TIME_REFERENCE
-    return day if is_clock and abs(of_day_s - outline.time_reference_s) <= _CLOCK_AGREES_S else None
+    return clock_day(outline.time_reference_s, outline.recorded_at)
 
 
 def _by_date(take: SessionTake) -> tuple[bool, str, list[tuple[int, str]]]:

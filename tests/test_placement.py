@@ -14,7 +14,7 @@ from batch.grid import grid_from_tempo, map_warnings
 from batch.grid_sources import find_grid
 from batch.midi_take import read_tempo_map
 from batch.model import Grid
-from batch.placement import place
+from batch.placement import place, place_warnings
 from batch.settings import Settings
 from batch.settings_file import load_settings
 from batch.takes import Take, open_take
@@ -155,6 +155,19 @@ def test_a_time_reference_counts_from_the_session_s_zero_past_midnight_too(
     assert placed is not None
     assert placed.starts_at_s == pytest.approx(starts_s)
     assert (placed.zero_reads_s, placed.source) == (zero_s, "time reference")
+
+
+# The chunk says that the take was recorded at 20:15:03, which is 72,903 s after midnight.
+@pytest.mark.parametrize(
+    ("reference_s", "zero_s", "said"), [(72_903, 0, True), (72_903, 72_000, False), (3600, 0, False)]
+)
+def test_a_clock_that_puts_a_take_far_into_the_map_is_said(tmp_path, reference_s, zero_s, said):
+    take = open_take(broadcast_wave(tmp_path / "take.wav", bext(reference_s * RATE)), "")
+    settings = settings_of(session_starts_at_s=zero_s)
+    placed = place(take, settings.grid, SESSION)
+    warnings = place_warnings(take.info, placed, grid_of(take, settings))
+    assert ["20.3 hours into the tempo map" in warning for warning in warnings] == [True] * said
+    assert place_warnings(take.info, placed, None) == ()
 
 
 def test_settings_win_over_a_time_reference(tmp_path):
