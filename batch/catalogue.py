@@ -32,6 +32,11 @@ CREATE TABLE takes (
 ) WITHOUT ROWID;
 CREATE INDEX takes_by_content ON takes (content_hash);
 """
+_CREATE_OUTLINES = """
+CREATE TABLE IF NOT EXISTS outlines (file TEXT PRIMARY KEY, of TEXT NOT NULL, outline BLOB NOT NULL)
+WITHOUT ROWID;
+"""
+"""What a session's files need of each take; made again from the analyses where it is gone or out of date."""
 
 
 class State(StrEnum):
@@ -133,6 +138,19 @@ class Catalogue:
         marks = ", ".join("?" * len(_COLUMNS))
         with self._connection:
             self._connection.executemany(f"REPLACE INTO takes ({', '.join(_COLUMNS)}) VALUES ({marks})", rows)
+
+    def outlines(self) -> dict[Path, tuple[str, bytes]]:
+        """Return the outlines kept, each with what it is an outline of."""
+        self._connection.execute(_CREATE_OUTLINES)
+        rows = self._connection.execute("SELECT file, of, outline FROM outlines").fetchall()
+        return {Path(os.path.normpath(self._folder / file)): (of, outline) for file, of, outline in rows}
+
+    def keep_outlines(self, outlines: Iterable[tuple[Path, str, bytes]]) -> None:
+        """Keep outlines, each with what it is an outline of; drop those of takes that were forgotten."""
+        rows = [(self._key(path), of, outline) for path, of, outline in outlines]
+        with self._connection:
+            self._connection.executemany("REPLACE INTO outlines VALUES (?, ?, ?)", rows)
+            self._connection.execute("DELETE FROM outlines WHERE file NOT IN (SELECT file FROM takes)")
 
     def queue(self, paths: Iterable[Path]) -> None:
         """Mark takes as waiting, keeping what is known of them."""

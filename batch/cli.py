@@ -10,7 +10,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from io import TextIOWrapper
 from pathlib import Path
 from threading import Event
@@ -24,6 +24,7 @@ from batch.garbage import look_seldom
 if TYPE_CHECKING:
     from batch.catalogue import Catalogue, Entry
     from batch.engine import Engine
+    from batch.gig import Gigs
     from batch.hearers import Hearers
     from batch.rank import Ranked
 
@@ -172,21 +173,40 @@ def _work(engine: "Engine", takes: Sequence[Path]) -> bool:
     """Bring takes up to date, a line each; return whether all of them are."""
     from batch.engine import Did
     from batch.folder import settings_of
+    from batch.gig import Gigs
     from batch.terminal import progress, say, say_outcome
+    from exporters import session_exporters_for
 
-    for folder in dict.fromkeys(take.parent for take in takes):
+    folders = list(dict.fromkeys(take.parent for take in takes))
+    for folder in folders:
         settings_of(folder)  # a mistake in the settings shows before anything is done
+    gigs = Gigs(engine.catalogue, engine.shelf, session_exporters_for, time.monotonic)
     counts = dict.fromkeys(Did, 0)
     with progress(len(takes), "listening") as bar, closing(engine.work(takes)) as outcomes:
         for outcome in outcomes:
             counts[outcome.did] += 1
             if outcome.did is not Did.KNOWN:
                 say_outcome(outcome)
+                with suppress(BatchError):  # said at the end, if it is still so
+                    gigs.keep_up(folders)
             bar.advance()
     if takes:
         tally = ", ".join(f"{count} {did.value}" for did, count in counts.items() if count)
         say(f"{tally}; files in {engine.shelf.folder}")
-    return not counts[Did.FAILED]
+    return _keep_sessions(gigs, folders) and not counts[Did.FAILED]
+
+
+def _keep_sessions(gigs: "Gigs", folders: Sequence[Path]) -> bool:
+    """Bring the sessions' files up to date, a line each that changed; return whether that went well."""
+    from batch.terminal import say_problem, say_session
+
+    try:
+        for session in gigs.keep(folders):
+            say_session(session)
+    except BatchError as error:
+        say_problem(str(error))
+        return False
+    return True
 
 
 @contextmanager

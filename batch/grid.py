@@ -6,19 +6,19 @@ from itertools import pairwise
 
 from batch.beats.pulse import Pulse
 from batch.model import Grid
-from batch.tempo import MeterChange, TempoMap
-
-TICKS_PER_QUARTER = 960
-"""Resolution of a map made from the settings (common practice of recording programs, no source)."""
+from batch.tempo import TICKS_PER_QUARTER, MeterChange, TempoMap
 
 STATED = 1.0
 """Confidence in a grid that the player or the session states."""
 
 
-def grid_from_map(tempo_map: TempoMap, *, duration_s: float, starts_at_s: float, source: str) -> Grid:
-    """Lay a session's map under a take that starts ``starts_at_s`` into the session.
+def grid_from_map(
+    tempo_map: TempoMap, *, duration_s: float, starts_at_s: float, source: str, spans_session: bool = False
+) -> Grid:
+    """Lay a map under a take that starts ``starts_at_s`` into it, below 0 if before its zero.
 
-    The grid covers the take with a beat to spare on either side.
+    The grid covers the take with a beat to spare on either side. ``spans_session`` says that the
+    map counts from the session's zero, and is not the take's alone.
     """
     beats = list(tempo_map.beats(starts_at_s, starts_at_s + duration_s))
     times = tuple(beat.time_s - starts_at_s for beat in beats)
@@ -35,20 +35,58 @@ def grid_from_map(tempo_map: TempoMap, *, duration_s: float, starts_at_s: float,
         confidence=STATED,
         tempo_map=tempo_map,
         starts_at_s=starts_at_s,
+        spans_session=spans_session,
     )
 
 
 def grid_from_tempo(
-    tempo_bpm: float, meter: tuple[int, int], *, duration_s: float, first_downbeat_s: float, source: str
+    tempo_bpm: float,
+    meter: tuple[int, int],
+    *,
+    duration_s: float,
+    first_downbeat_s: float,
+    source: str,
+    count_in_bars: int = 0,
 ) -> Grid:
-    """Lay a steady tempo under a take, with bar 1 at ``first_downbeat_s``.
+    """Lay a steady tempo under a take whose first downbeat heard is at ``first_downbeat_s``.
 
-    The map kept for the session counts from the take's start: a player who drops a take at
-    the session's zero finds the markers where the take has them.
+    Bar 1 starts ``count_in_bars`` later; the bars before it are bar 0, -1 and so on, as notes before
+    the first downbeat lie in the bar before (common practice of numbering a pick-up, no source).
     """
     tempo_map = TempoMap.constant(tempo_bpm, meter, TICKS_PER_QUARTER)
     grid = grid_from_map(tempo_map, duration_s=duration_s, starts_at_s=-first_downbeat_s, source=source)
-    return replace(grid, starts_at_s=0.0)
+    return replace(grid, first_bar=grid.first_bar - count_in_bars)
+
+
+def map_warnings(grid: Grid | None, *, duration_s: float) -> tuple[str, ...]:
+    """Return what the player should know of the map under a take: whether it ends before the take does.
+
+    A map of one tempo and one meter goes on as it is, wherever its file ends; of one whose tempo changes,
+    more than a bar may be missing.
+    """
+    tempo_map = grid.tempo_map if grid else None
+    if grid is None or tempo_map is None or tempo_map.ends_tick is None or not grid.spans_session:
+        return ()
+    if len(tempo_map.tempos) == len(tempo_map.meters) == 1:
+        return ()
+    begins, ends = tempo_map.bar_around(tempo_map.ends_tick)
+    bar_s = tempo_map.seconds_at(ends) - tempo_map.seconds_at(begins)
+    ends_s = tempo_map.seconds_at(tempo_map.ends_tick)
+    if grid.starts_at_s + duration_s - ends_s <= bar_s:
+        return ()
+    last = 60e6 / tempo_map.tempos[-1].us_per_quarter
+    where = (
+        "before the take starts" if ends_s < grid.starts_at_s else f"at {_clock(ends_s - grid.starts_at_s)}"
+    )
+    return (
+        f"the tempo map ends {where}, the take at {_clock(duration_s)}: its last tempo,"
+        f" {last:.4g} quarters a minute, is taken to go on",
+    )
+
+
+def _clock(time_s: float) -> str:
+    minutes, seconds = divmod(int(time_s), 60)
+    return f"{minutes}:{seconds:02}"
 
 
 def grid_from_pulse(pulse: Pulse, meter: tuple[int, int], *, duration_s: float, source: str) -> Grid:

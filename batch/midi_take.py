@@ -4,7 +4,7 @@ import io
 import math
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain, repeat
 from pathlib import Path
 
@@ -25,10 +25,14 @@ _HEADER_BYTES = 14
 _INDEPENDENT_TRACKS = b"\x00\x02"
 _SHORTEST_NOTE_S = 0.001
 _LONGEST_S = 24 * 3600
-_FASTEST_US_PER_QUARTER = 6_000
-"""10,000 quarters a minute; faster is a broken file, whose beats would fill the memory (our choice)."""
+_FASTEST_US_PER_QUARTER = 60_000
+"""1,000 quarters a minute; faster is a broken file, whose beats would fill the memory (our choice)."""
+_SLOWEST_US_PER_QUARTER = 12_000_000
+"""5 quarters a minute; slower is no beat, not even a held note written as one (our choice)."""
 _FINEST_DENOMINATOR = 64
-"""A meter in shorter notes is nonsense and left out (our choice)."""
+_LONGEST_NUMERATOR = 64
+"""A meter of shorter or of more notes is nonsense (our choice)."""
+_WHOLE_FROM = 10
 _EXPORT_AGAIN = "export it again as a Standard MIDI File"
 
 
@@ -69,9 +73,20 @@ def read_tempo_map(path: Path) -> TempoMap:
     Raises
     ------
     TakeError
-        If the file is no Standard MIDI File, or a broken one.
+        If the file is no Standard MIDI File, a broken one, or states no tempo, or nonsense: what is
+        wrong about the map would be wrong about the take.
     """
-    return _tempo_map(_load(path), path)
+    midi = _load(path)
+    if not any(message.type == "set_tempo" for track in midi.tracks for message in track):
+        raise TakeError(path, "states no tempo", "export the session's tempo track as a MIDI file")
+    for _, message in _timed(midi):
+        if message.type == "set_tempo" and message.tempo == 0:
+            raise TakeError(path, "states a tempo of 0 microseconds a quarter", _EXPORT_AGAIN)
+        if message.type == "time_signature" and not _is_meter(message):
+            meter = f"{message.numerator}/{message.denominator:.7g}"
+            raise TakeError(path, f"states a meter of {meter}", _EXPORT_AGAIN)
+    ends_tick = max(sum(message.time for message in track) for track in midi.tracks)
+    return replace(_tempo_map(midi, path), ends_tick=ends_tick)
 
 
 def single_line(strums: Iterable[Strum]) -> tuple[Note, ...]:
@@ -129,8 +144,8 @@ def _tempo_map(midi: mido.MidiFile, path: Path) -> TempoMap:
     meters = {0: MeterChange(0, 4, 4)}
     for tick, message in _timed(midi):
         if message.type == "set_tempo" and message.tempo > 0:
-            if message.tempo < _FASTEST_US_PER_QUARTER:
-                raise TakeError(path, f"states {60e6 / message.tempo:,.0f} quarters a minute", _EXPORT_AGAIN)
+            if not _FASTEST_US_PER_QUARTER <= message.tempo <= _SLOWEST_US_PER_QUARTER:
+                raise TakeError(path, f"states {_per_minute(message)} quarters a minute", _EXPORT_AGAIN)
             tempos[tick] = TempoChange(tick, message.tempo)
         elif message.type == "time_signature" and _is_meter(message):
             meters[tick] = MeterChange(tick, message.numerator, message.denominator)
@@ -139,7 +154,12 @@ def _tempo_map(midi: mido.MidiFile, path: Path) -> TempoMap:
 
 
 def _is_meter(message: mido.MetaMessage) -> bool:
-    return message.numerator > 0 and message.denominator <= _FINEST_DENOMINATOR
+    return 0 < message.numerator <= _LONGEST_NUMERATOR and message.denominator <= _FINEST_DENOMINATOR
+
+
+def _per_minute(message: mido.MetaMessage) -> str:
+    quarters = 60e6 / message.tempo
+    return f"{quarters:,.0f}" if quarters > _WHOLE_FROM else f"{quarters:.1f}"
 
 
 def _timed(midi: mido.MidiFile) -> Iterable[tuple[int, mido.Message]]:

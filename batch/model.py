@@ -67,8 +67,9 @@ class Grid:
     ``beat_in_bar`` counts from 1; the first beat lies in bar ``first_bar``. ``subdivision`` is
     into how many parts a beat falls first: 2, or 3 in compound meters, and ``division_note``
     what notes these are: 8 for eighths. ``tempo_bpm`` is the median over the take, in felt beats.
-    ``tempo_map`` is the session's own map where there is one, and ``starts_at_s`` says
-    where in it the take begins.
+    ``tempo_map`` is the map that the beats were counted on, and ``starts_at_s`` says where in it the
+    take begins, below 0 if before its zero. ``spans_session`` tells the session's own map, which counts
+    from the session's zero, from one that is only the take's. Beats found by listening have no map.
     """
 
     source: str
@@ -83,6 +84,7 @@ class Grid:
     division_note: int = 8
     tempo_map: TempoMap | None = None
     starts_at_s: float = 0.0
+    spans_session: bool = False
 
     def __post_init__(self) -> None:
         if len(self.beats_s) < 2:  # noqa: PLR2004  one beat has no length
@@ -224,6 +226,18 @@ class Texture:
 
 
 @dataclass(frozen=True, slots=True)
+class Placement:
+    """Where in the session a take starts, and from which ``source`` that is known.
+
+    ``zero_reads_s`` is what the session's clock (a recorder's, a time code) reads at the session's zero.
+    """
+
+    starts_at_s: float
+    zero_reads_s: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class TakeInfo:
     """What is known of a take besides its sound. A MIDI take has no rate and no channels."""
 
@@ -241,7 +255,8 @@ class TakeInfo:
 class Analysis:
     """Everything heard in one take; the contract behind ``NAME.analysis.json``.
 
-    ``texture`` is None where too little sounds to say.
+    ``texture`` is None where too little sounds to say, ``placement`` where nothing says where in the
+    session the take lies.
     """
 
     schema: str = field(default=SCHEMA, kw_only=True)
@@ -252,6 +267,7 @@ class Analysis:
     variety: Variety
     warnings: tuple[str, ...] = ()
     texture: Texture | None = None
+    placement: Placement | None = None
 
 
 def notes_of(phrase: Phrase | LabelledPhrase, notes: Sequence[Note]) -> Sequence[Note]:

@@ -7,7 +7,9 @@ from itertools import count
 from pathlib import Path
 
 ANALYSIS_SUFFIX = ".analysis.json"
-OUTPUT_SUFFIXES = (".markers.mid", ".notes.mid", ".cues.csv", ANALYSIS_SUFFIX)
+SESSION_SUFFIXES = (".session-markers.mid", ".session-cues.csv")
+"""What a folder's takes are written to as one session; no take's own files end so."""
+OUTPUT_SUFFIXES = (".markers.mid", ".notes.mid", ".cues.csv", ANALYSIS_SUFFIX, *SESSION_SUFFIXES)
 """What takemill writes; a file that ends so is never taken for a take."""
 
 

@@ -6,6 +6,7 @@ from functools import partial
 import numpy as np
 
 from batch.absence import told
+from batch.grid import map_warnings
 from batch.grid_sources import find_grid
 from batch.groove import rubs
 from batch.hearing import Heard, hear
@@ -13,6 +14,7 @@ from batch.labels import label_phrases
 from batch.model import Analysis, Evidence, Grid, LabelledPhrase, Labels, Note, Phrase, Relation, Variety
 from batch.percentiles import load_percentiles
 from batch.phrases import split_phrases
+from batch.placement import place, place_warnings
 from batch.playing import Played, only_played
 from batch.relations import relate
 from batch.rhythm import Feel, estimate_feel
@@ -41,6 +43,7 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
     TakeError
         If the take's sound breaks off or is no sound.
     """
+    placed = place(take, settings.grid_for(take.path.name), session_map)
     meter = Meter()
     heard = _heard(take, meter)
     played = _played(take, heard)
@@ -60,10 +63,13 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         warnings=(
             *told(played, heard.scene),
             *_warnings(grid),
+            *map_warnings(grid, duration_s=take.info.duration_s),
+            *place_warnings(take.info, placed, grid),
             *texture_warnings(texture, notes),
             *_condition(take, meter),
         ),
         texture=texture,
+        placement=placed,
     )
 
 

@@ -5,17 +5,34 @@ Jazz Database: Pfleiderer and others, "Inside the Jazzomat", 2017).
 """
 
 from fnmatch import fnmatchcase
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Literal, Self, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+from pydantic_core import PydanticCustomError
 
 Tempo = Annotated[float, Field(ge=20, le=400, allow_inf_nan=False)]
 """Beats a minute. The limits are those of common metronomes with room to spare (from memory)."""
-Seconds = Annotated[float, Field(allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
 FileName = Annotated[str, StringConstraints(pattern=r"^[^/\\\\\x00]+$")]
 Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]
+
+
+def _as_text(value: object) -> object:
+    """Take a bar written as a number for what it means."""
+    return str(value) if type(value) is int else value
+
+
+_BAR = 'a bar from 1, or bar and beat: "33", "33|2", "33|2.5"'
+BarBeat = Annotated[
+    str,
+    StringConstraints(pattern=r"^[1-9][0-9]{0,4}(\|[1-9][0-9]?(\.[0-9]{1,6})?)?$"),
+    Field(json_schema_extra={"allowed": _BAR}),
+    BeforeValidator(_as_text),
+]
+SessionSeconds = Annotated[float, Field(ge=0, le=7 * 86_400, allow_inf_nan=False)]
+"""A place in a session, which lasts a week at most (our choice)."""
+_WITHIN_A_DAY = Field(ge=-86_400, le=86_400, allow_inf_nan=False)
 
 
 def _known_channel(value: object) -> object:
@@ -48,22 +65,53 @@ class GridSettings(_Section):
 
     tempo_bpm: Tempo | None = None
     meter: Meter = "4/4"
-    first_downbeat_s: Seconds = 0.0
-    """Time of a first beat of a bar, from the start of the take."""
+    first_downbeat_s: Annotated[float, _WITHIN_A_DAY] = 0.0
+    """Time of a first beat of a bar, from the start of the take; of the count-in's where there is one."""
+    count_in_bars: Annotated[int, Field(ge=0, le=64)] = 0
+    """Bars counted in before bar 1, with a tempo set here; they are bar 0, -1 and so on."""
     companion: FileName | None = None
     """A click or a backing track in the takes' folder; ``{take}`` stands for the take's name."""
-    companion_starts_at_s: Seconds | None = None
+    companion_starts_at_s: Annotated[float, _WITHIN_A_DAY] | None = None
     """Where in the take it starts; otherwise Broadcast Wave time references say, or both start together."""
-    starts_at_s: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
-    """Where the take starts on the session's tempo map; otherwise a Broadcast Wave time reference says."""
+    starts_at_s: SessionSeconds | None = None
+    """Where in the session the take starts; otherwise a Broadcast Wave time reference says."""
+    starts_at_bar: BarBeat | None = None
+    """The same as a bar, or bar|beat, of the session's tempo map or of its tempo in these settings."""
     session_starts_at_s: Annotated[float, Field(ge=0, lt=86_400, allow_inf_nan=False)] = 0.0
     """What such a time reference reads at the session's zero, in seconds from midnight."""
+
+    @model_validator(mode="after")
+    def _says_one_thing(self) -> Self:
+        for key, rivals in _RIVALS.items():
+            for rival in rivals:
+                if {key, rival} <= self.model_fields_set:
+                    problem = f"{key} and {rival} both say where the take starts; keep one of them"
+                    raise PydanticCustomError(CONTRADICTION, problem)
+        return self
+
+    @property
+    def bar_and_beat(self) -> tuple[int, float] | None:
+        """``starts_at_bar`` as numbers, both counted from 1."""
+        if self.starts_at_bar is None:
+            return None
+        bar, _, beat = self.starts_at_bar.partition("|")
+        return int(bar), float(beat or 1)
 
     @property
     def meter_pair(self) -> tuple[int, int]:
         """Numerator and denominator of ``meter``."""
         numerator, denominator = self.meter.split("/")
         return int(numerator), int(denominator)
+
+
+_RIVALS = {
+    "starts_at_bar": ("starts_at_s", "first_downbeat_s"),
+    "starts_at_s": ("starts_at_bar",),
+    "first_downbeat_s": ("starts_at_bar",),
+}
+"""Settings that say the same thing in other ways: under a pattern, each puts those inherited out of force."""
+CONTRADICTION = "contradiction"
+"""The type of the error for two settings that cannot both be kept."""
 
 
 class LabelSettings(_Section):
@@ -106,8 +154,15 @@ class VarietySettings(_Section):
     """Share of the resamples between ``low`` and ``high``."""
 
 
+CountsFrom = Literal["auto", "take", "session"]
+"""What positions count from: the take's start, or the session's zero. ``auto`` is the session where its own
+tempo map is known, for a file that states that map fits nowhere else; otherwise the take."""
+
+
 class MarkerSettings(_Section):
     """The shape of the MIDI marker file."""
+
+    counts_from: CountsFrom = "auto"
 
     midi_format: Literal[0, 1] = 0
     event: Literal["marker", "cue-point"] = "marker"
@@ -136,6 +191,8 @@ FrameRate = Literal["23.976", "24", "25", "29.97", "29.97 drop", "30"]
 class CueSettings(_Section):
     """The shape of the CSV cue list."""
 
+    counts_from: CountsFrom = "auto"
+
     time_base: TimeBase = "clock"
     """How the columns ``start`` and ``end`` count."""
     frame_rate: FrameRate = "25"
@@ -145,6 +202,18 @@ class CueSettings(_Section):
 
     separator: Literal[",", ";", "\t"] = ","
     columns: Annotated[tuple[CueColumn, ...], Field(min_length=1, strict=False)] = get_args(CueColumn)
+
+
+class SessionSettings(_Section):
+    """One marker file and one cue list for all takes of a folder, as one session."""
+
+    write: bool = False
+    counts_from: Literal["auto", "session", "first-take"] = "auto"
+    """Whether the files' zero is the session's or the start of the first take. ``auto`` is the session's,
+    unless the time references are a clock's and nothing says what it read there: few sessions start at
+    midnight."""
+    gap_s: Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)] = 2.0
+    """Between takes that nothing places, which are laid one after another (our choice)."""
 
 
 class WatchSettings(_Section):
@@ -166,6 +235,7 @@ class Settings(_Section):
     variety: VarietySettings = VarietySettings()
     markers: MarkerSettings = MarkerSettings()
     cues: CueSettings = CueSettings()
+    session: SessionSettings = SessionSettings()
     watch: WatchSettings = WatchSettings()
 
     def grid_for(self, file_name: str) -> GridSettings:
@@ -173,5 +243,7 @@ class Settings(_Section):
         chosen = self.grid.model_dump(exclude_unset=True)
         for pattern, override in self.takes.items():
             if fnmatchcase(file_name, pattern):
-                chosen |= override.model_dump(exclude_unset=True)
+                said = override.model_dump(exclude_unset=True)
+                gone = {rival for key in said for rival in _RIVALS.get(key, ())}
+                chosen = {key: value for key, value in chosen.items() if key not in gone} | said
         return GridSettings(**chosen)

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from batch.errors import SettingsError
-from batch.settings import Settings
+from batch.settings import CONTRADICTION, Settings
 
 SETTINGS_NAME = "takemill.toml"
 _LONGEST_VALUE = 60
@@ -47,6 +47,8 @@ def _explain(detail: Any) -> str:
     """Turn one pydantic error into: key = value: what is allowed."""
     loc = [str(part) for part in detail["loc"]]
     key = ".".join(loc)
+    if detail["type"] == CONTRADICTION:
+        return f"{key}: {detail['msg']}"
     if detail["type"] == "extra_forbidden":
         return f"{key}: no such setting; {_nearest(loc)}"
     return f"{key} = {_short(detail['input'])}: allowed is {_allowed(_schema_at(loc))}"
@@ -74,6 +76,8 @@ def _schema_at(loc: list[str]) -> Schema:
 def _allowed(schema: Schema) -> str:
     if "properties" in schema or "additionalProperties" in schema:
         return 'a section, such as [grid] or [takes."*ballad*"]'
+    if "allowed" in schema:
+        return str(schema["allowed"])
     if "enum" in schema:
         return f"one of {', '.join(_toml(value) for value in schema['enum'])}"
     if "anyOf" in schema:

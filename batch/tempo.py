@@ -9,6 +9,9 @@ from itertools import accumulate, count, pairwise
 DEFAULT_US_PER_QUARTER = 500_000
 """120 beats a minute until the first tempo event (Standard MIDI Files 1.0, Set Tempo)."""
 
+TICKS_PER_QUARTER = 960
+"""Resolution of a map made from a tempo (common practice of recording programs, no source)."""
+
 _COMPOUND_UNIT = 3
 """Eighths (or sixteenths) to one beat in 6/8, 9/8, 12/8 (common practice, no source)."""
 
@@ -64,12 +67,15 @@ class TempoMap:
     """Tempo and meter over ticks, as a Standard MIDI File states them.
 
     Both tuples are sorted by tick, without two entries at one tick, and start at tick 0.
+    ``ends_tick`` is where the file ended that the map was read from; the last tempo goes on.
     """
 
     ticks_per_quarter: int
     tempos: tuple[TempoChange, ...] = (TempoChange(0, DEFAULT_US_PER_QUARTER),)
     meters: tuple[MeterChange, ...] = (MeterChange(0, 4, 4),)
+    ends_tick: int | None = None
     _starts_s: tuple[float, ...] = field(init=False, repr=False, compare=False)
+    _ticks: tuple[int, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         if self.ticks_per_quarter < 1:
@@ -85,6 +91,7 @@ class TempoMap:
             for a, b in pairwise(self.tempos)
         )
         object.__setattr__(self, "_starts_s", tuple(accumulate(spans, initial=0.0)))
+        object.__setattr__(self, "_ticks", tuple(change.tick for change in self.tempos))
 
     @classmethod
     def constant(cls, tempo_bpm: float, meter: tuple[int, int], ticks_per_quarter: int) -> "TempoMap":
@@ -105,9 +112,9 @@ class TempoMap:
         tempos: dict[int, TempoChange] = {}
         now_s = self.seconds_at(edges[0])
         for edge, until in pairwise([*edges, math.inf]):
-            tick, us = round(edge * scale), self._change_at(edge).us_per_quarter
+            tick, us = round(edge * scale), self.tempo_at(edge).us_per_quarter
             if math.isfinite(until) and (ticks := round(until * scale) - tick):
-                if self._change_at(until, before=True).tick > edge:
+                if self.tempo_at(until, before=True).tick > edge:
                     us = max(1, round((self.seconds_at(until) - now_s) * 1e6 * ticks_per_quarter / ticks))
                 now_s += ticks * us / ticks_per_quarter / 1e6
             tempos[tick] = TempoChange(tick, us)
@@ -116,22 +123,58 @@ class TempoMap:
 
     def _beat_around(self, tick: int) -> tuple[float, ...]:
         """Return the beat that ``tick`` is on; if it is on none, the one before and the one after."""
-        i = bisect_right(self.meters, tick, key=lambda meter: meter.tick) - 1
-        meter, step = self.meters[i], self.meters[i].quarters_per_beat * self.ticks_per_quarter
+        meter, until = self.meter_at(tick)
+        step = meter.quarters_per_beat * self.ticks_per_quarter
         before = meter.tick + math.floor((tick - meter.tick) / step) * step
-        if before == tick:
-            return (before,)
-        following = self.meters[i + 1].tick if i + 1 < len(self.meters) else math.inf
-        return before, min(before + step, following)
+        return (before,) if before == tick else (before, min(before + step, until))
 
-    def _change_at(self, tick: float, *, before: bool = False) -> TempoChange:
+    def meter_at(self, tick: float) -> tuple[MeterChange, float]:
+        """Return the meter in force at ``tick``, the first one before tick 0, and the tick where it ends."""
+        i = max(0, bisect_right(self.meters, tick, key=lambda meter: meter.tick) - 1)
+        return self.meters[i], self.meters[i + 1].tick if i + 1 < len(self.meters) else math.inf
+
+    def bar_around(self, tick: float) -> tuple[float, float]:
+        """Return the ticks where the bar at ``tick`` begins and ends; a new meter cuts a bar short."""
+        meter, until = self.meter_at(tick)
+        length = self.ticks_per_bar(meter)
+        begins = meter.tick + math.floor((tick - meter.tick) / length) * length
+        return begins, min(begins + length, until)
+
+    def ticks_per_bar(self, meter: MeterChange) -> float:
+        """Return the length of a whole bar of ``meter``."""
+        return meter.numerator * 4 / meter.denominator * self.ticks_per_quarter
+
+    def tick_of(self, bar: int, beat: float) -> float:
+        """Return the tick of a felt ``beat`` in ``bar``, both counted from 1 as :meth:`beats` does.
+
+        Raises
+        ------
+        ValueError
+            If ``bar`` is below 1, or has no such beat.
+        """
+        if bar < 1:
+            raise ValueError("bars count from 1")
+        first_bar = 1
+        for meter, end in zip(self.meters, [*(m.tick for m in self.meters[1:]), math.inf], strict=True):
+            length, step = self.ticks_per_bar(meter), meter.quarters_per_beat * self.ticks_per_quarter
+            begins = meter.tick + (bar - first_bar) * length
+            if begins < end:
+                beats = (min(begins + length, end) - begins) / step
+                if not 1 <= beat < beats + 1:
+                    held = f"{beats:g} beat{'s' * (beats != 1)}"
+                    raise ValueError(f"bar {bar} has {held}, so there is no beat {beat:g}")
+                return begins + (beat - 1) * step
+            first_bar += math.ceil((end - meter.tick) / length)
+        raise AssertionError("the last meter goes on for ever")
+
+    def tempo_at(self, tick: float, *, before: bool = False) -> TempoChange:
         """Return the tempo in force at ``tick``, or just before it."""
         find = bisect_left if before else bisect_right
-        return self.tempos[max(0, find(self.tempos, tick, key=lambda change: change.tick) - 1)]
+        return self.tempos[max(0, find(self._ticks, tick) - 1)]
 
     def seconds_at(self, tick: float) -> float:
         """Return the time of ``tick`` in seconds; ticks before 0 go on at the first tempo."""
-        i = max(0, bisect_right(self.tempos, tick, key=lambda change: change.tick) - 1)
+        i = max(0, bisect_right(self._ticks, tick) - 1)
         change = self.tempos[i]
         return self._starts_s[i] + (tick - change.tick) * change.us_per_quarter / self.ticks_per_quarter / 1e6
 

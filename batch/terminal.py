@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.text import Text
@@ -15,6 +15,9 @@ from batch.columns import Column, console, inert, print_table
 from batch.engine import Did, Outcome
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
 from batch.rank import BY_SCORE, Ranked
+
+if TYPE_CHECKING:
+    from batch.gig import Written
 
 _STYLES = {Did.HEARD: "green", Did.WRITTEN: "green", Did.KNOWN: "dim", Did.FAILED: "bold red"}
 _GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
@@ -53,6 +56,13 @@ def outcome_line(outcome: Outcome) -> str:
         return f"{name}: {'; '.join(entry.warnings[:1]) or 'no phrases'}{done}"
     groove = "" if entry.tempo_bpm else ", no grid: groove unmeasured"
     return f"{name}: {_count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{done}"
+
+
+def say_session(session: "Written") -> None:
+    """Print a line for a session's files, and one for each thing to know of its takes' places."""
+    say(f"{session.name}: {_count(session.takes, 'take')} as one session")
+    for remark in session.remarks:
+        console().print(Text(f"  {inert(remark)}", style="yellow"))
 
 
 def say(text: str) -> None:

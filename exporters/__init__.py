@@ -5,8 +5,10 @@ from exporters.analysis_json import AnalysisJson
 from exporters.base import Exporter
 from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers, MidiNotes
+from exporters.session_cues import SessionCues
+from exporters.session_markers import SessionMarkers
 
-__all__ = ["Exporter", "exporters_for"]
+__all__ = ["Exporter", "exporters_for", "session_exporters_for"]
 
 
 def exporters_for(settings: Settings) -> tuple[Exporter, ...]:
@@ -16,9 +18,31 @@ def exporters_for(settings: Settings) -> tuple[Exporter, ...]:
     """
     markers, cues = settings.markers, settings.cues
     chosen: list[Exporter] = [
-        MidiMarkers(markers.midi_format, markers.event, markers.spans, markers.session_tempo_bpm),
-        CsvCues(cues.columns, cues.separator, cues.time_base, cues.frame_rate, cues.sample_rate_hz),
+        MidiMarkers(
+            markers.midi_format,
+            markers.event,
+            markers.spans,
+            markers.session_tempo_bpm,
+            markers.counts_from,
+        ),
+        CsvCues(
+            cues.columns,
+            cues.separator,
+            cues.time_base,
+            cues.frame_rate,
+            cues.sample_rate_hz,
+            cues.counts_from,
+        ),
     ]
     if markers.notes_file:
-        chosen.append(MidiNotes(markers.session_tempo_bpm))
+        chosen.append(MidiNotes(markers.session_tempo_bpm, markers.counts_from))
     return (*chosen, AnalysisJson())
+
+
+def session_exporters_for(settings: Settings) -> tuple[SessionMarkers, SessionCues]:
+    """Return the exporters of a session's marker file and cue list, shaped as those of a take."""
+    markers, cues = settings.markers, settings.cues
+    return (
+        SessionMarkers(markers.midi_format, markers.event, markers.spans, markers.session_tempo_bpm),
+        SessionCues(cues.columns, cues.separator, cues.time_base, cues.frame_rate, cues.sample_rate_hz),
+    )

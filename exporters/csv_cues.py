@@ -6,10 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Any
 
+from batch.bars import BarCounter
 from batch.model import Analysis, Device, Evidence, LabelledPhrase, RelationKind
-from batch.settings import FrameRate, TimeBase
+from batch.settings import CountsFrom, FrameRate, TimeBase
 from exporters.base import phrase_names
-from exporters.time_base import Ruler, bar_beat, sample
+from exporters.counting import counts_from_session, start_s, timecode_start_s
+from exporters.time_base import Ruler, sample
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 """A spreadsheet runs a cell that starts so (OWASP, "CSV Injection"; from memory)."""
@@ -35,7 +37,15 @@ class _Row:
 
     def place(self, time_s: float) -> tuple[int | None, float | None]:
         """Return bar and beat."""
-        return bar_beat(time_s, self.analysis.grid, _BEAT_STEPS)
+        return self.ruler.bars.bar_beat(time_s, _BEAT_STEPS) if self.ruler.bars else (None, None)
+
+    def position_s(self, time_s: float) -> float:
+        """Return a time in the take as counted in this list."""
+        return self.ruler.starts_at_s + time_s
+
+    def sample(self, time_s: float) -> int | None:
+        """Return the sample of a time in the take as counted in this list."""
+        return sample(self.position_s(time_s), self.analysis.take.sample_rate_hz)
 
 
 Cell = str | int | float | None
@@ -44,10 +54,10 @@ _COLUMNS: dict[str, Callable[[_Row], Cell]] = {
     "name": lambda row: row.name,
     "start": lambda row: row.ruler(row.phrase.start_s),
     "end": lambda row: row.ruler(row.phrase.end_s),
-    "start_s": lambda row: row.phrase.start_s,
-    "end_s": lambda row: row.phrase.end_s,
-    "start_sample": lambda row: sample(row.phrase.start_s, row.analysis.take.sample_rate_hz),
-    "end_sample": lambda row: sample(row.phrase.end_s, row.analysis.take.sample_rate_hz),
+    "start_s": lambda row: row.position_s(row.phrase.start_s),
+    "end_s": lambda row: row.position_s(row.phrase.end_s),
+    "start_sample": lambda row: row.sample(row.phrase.start_s),
+    "end_sample": lambda row: row.sample(row.phrase.end_s),
     "start_bar": lambda row: row.place(row.phrase.start_s)[0],
     "start_beat": lambda row: row.place(row.phrase.start_s)[1],
     "end_bar": lambda row: row.place(row.phrase.end_s)[0],
@@ -85,6 +95,7 @@ class CsvCues:
     time_base: TimeBase = "clock"
     frame_rate: FrameRate = "25"
     sample_rate_hz: int | None = None
+    counts_from: CountsFrom = "auto"
     suffix: str = ".cues.csv"
 
     def render(self, analysis: Analysis) -> bytes:
@@ -92,13 +103,23 @@ class CsvCues:
         stream = io.StringIO(newline="")
         writer = csv.writer(stream, delimiter=self.separator, lineterminator="\r\n")
         writer.writerow(self.columns)
-        rate_hz = self.sample_rate_hz or analysis.take.sample_rate_hz
-        ruler = Ruler(self.time_base, self.frame_rate, rate_hz, analysis.grid)
+        ruler = self._ruler(analysis)
         names = phrase_names(analysis.phrases)
         for number, (name, phrase) in enumerate(zip(names, analysis.phrases, strict=True), start=1):
             row = _Row(number, name, phrase, analysis, ruler)
-            writer.writerow([_cell(_COLUMNS[column](row)) for column in self.columns])
+            writer.writerow([cell(_COLUMNS[column](row)) for column in self.columns])
         return stream.getvalue().encode("utf-8", errors="replace")
+
+    def _ruler(self, analysis: Analysis) -> Ruler:
+        from_session = counts_from_session(analysis, self.counts_from)
+        return Ruler(
+            self.time_base,
+            self.frame_rate,
+            self.sample_rate_hz or analysis.take.sample_rate_hz,
+            BarCounter.of(analysis.grid, from_session=from_session) if analysis.grid else None,
+            start_s(analysis, self.counts_from),
+            timecode_start_s(analysis, self.counts_from),
+        )
 
 
 def inert(text: str) -> str:
@@ -106,7 +127,8 @@ def inert(text: str) -> str:
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
-def _cell(value: Cell) -> Cell:
+def cell(value: Cell) -> Cell:
+    """Return a value as written: text made inert, numbers to the microsecond."""
     if isinstance(value, str):
         return inert(value)
     return round(value, _DECIMALS) if isinstance(value, float) else value

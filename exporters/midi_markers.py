@@ -6,18 +6,26 @@ another out by 100 ms; cue points and text outside ASCII each broke one. One tra
 tempo, meter, markers and a note a phrase is read by all, to 0.3 ms.
 """
 
-import io
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-import mido
-
-from batch.model import Analysis, Density, Grid, Groove, LabelledPhrase, Length
+from batch.model import Analysis, Density, Groove, LabelledPhrase, Labels, Length
+from batch.settings import CountsFrom
 from batch.tempo import TempoMap
+from batch.tempo_cut import cut_at
+from exporters import smf
 from exporters.base import phrase_names
+from exporters.counting import counts_from_session, start_s
+from exporters.smf import Timed
 
 TICKS_PER_QUARTER = 960
+
+_LARGEST_ERROR_US = 950
+"""Half a tick may last this long: a position is right to a millisecond, less what a map's rounding needs."""
+_MOST_TICKS = 0x7FFF
+"""Ticks a quarter have 15 bits (Standard MIDI Files 1.0)."""
 
 _ROWS = {
     (Length.SHORT, Density.SPARSE): 60,
@@ -29,10 +37,8 @@ _ROWS = {
 
 _VELOCITIES = {Groove.IN_GROOVE: 64, Groove.AGAINST_GROOVE: 112, Groove.UNMEASURED: 80}
 
-_CLOCKS_PER_METRONOME_CLICK = 24
-
-Timed = tuple[int, int, mido.Message | mido.MetaMessage]
-"""Tick, order within the tick, message."""
+MarkerEvent = Literal["marker", "cue-point"]
+_TEXT_KINDS = {"marker": 6, "cue-point": 7}
 
 _OFF, _CONDUCTOR, _MARK, _ON = range(4)
 
@@ -42,24 +48,22 @@ class MidiMarkers:
     """Markers (FF 06) at phrase starts, and one note a phrase spanning its length."""
 
     midi_format: Literal[0, 1] = 0
-    event: Literal["marker", "cue-point"] = "marker"
+    event: MarkerEvent = "marker"
     spans: bool = True
     session_tempo_bpm: float = 120.0
+    counts_from: CountsFrom = "auto"
     suffix: str = ".markers.mid"
 
     def render(self, analysis: Analysis) -> bytes:
         """Return a Standard MIDI File 1.0."""
-        clock = SessionClock.of(analysis.grid, self.session_tempo_bpm)
-        marks = list(self._marks(analysis.phrases, clock))
-        spans = list(_spans(analysis.phrases, clock)) if self.spans else []
-        conductor = list(clock.conductor())
-        tracks = [[*conductor, *marks, *spans]] if self.midi_format == 0 else [[*conductor, *marks], spans]
-        return smf(tracks)
+        clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
+        marks = self._marks(analysis.phrases, clock)
+        spans = _spans(analysis.phrases, clock) if self.spans else ()
+        return marker_file(self.midi_format, clock, marks, spans)
 
     def _marks(self, phrases: tuple[LabelledPhrase, ...], clock: "SessionClock") -> Iterable[Timed]:
-        kind = "marker" if self.event == "marker" else "cue_marker"
         for name, phrase in zip(phrase_names(phrases), phrases, strict=True):
-            yield clock.tick(phrase.start_s), _MARK, mido.MetaMessage(kind, text=name)
+            yield mark(clock.tick(phrase.start_s), name, self.event)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,16 +71,18 @@ class MidiNotes:
     """The heard notes, in a file of their own."""
 
     session_tempo_bpm: float = 120.0
+    counts_from: CountsFrom = "auto"
     suffix: str = ".notes.mid"
 
     def render(self, analysis: Analysis) -> bytes:
         """Return a Standard MIDI File 1.0 with the notes rounded to semitones."""
-        clock = SessionClock.of(analysis.grid, self.session_tempo_bpm)
+        clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
         notes = (
-            _note(clock, note.onset_s, note.offset_s, round(note.pitch_midi), velocity(note.loudness_db))
+            _note(clock, note.onset_s, note.offset_s, (round(note.pitch_midi), velocity(note.loudness_db)))
             for note in analysis.notes
         )
-        return smf([[*clock.conductor(), *(event for pair in notes for event in pair)]])
+        events = [*clock.conductor(), *(event for pair in notes for event in pair)]
+        return smf.midi_file([events], clock.tempo_map.ticks_per_quarter)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,14 +93,31 @@ class SessionClock:
     starts_at_s: float
 
     @classmethod
-    def of(cls, grid: Grid | None, session_tempo_bpm: float) -> "SessionClock":
-        """Take the session's own map where there is one, else the session's tempo.
+    def of(cls, analysis: Analysis, counts_from: CountsFrom, session_tempo_bpm: float) -> "SessionClock":
+        """Take the session's own map where positions count from its zero, the take's where from its start.
 
-        An estimated grid has no map and never becomes the file's.
+        Where there is no such map, the session's tempo. An estimated grid has no map and never
+        becomes the file's.
         """
-        if grid is None or grid.tempo_map is None:
-            return cls(TempoMap.constant(session_tempo_bpm, (4, 4), TICKS_PER_QUARTER), 0.0)
-        return cls(grid.tempo_map.on_beats(TICKS_PER_QUARTER), grid.starts_at_s)
+        grid, from_session = analysis.grid, counts_from_session(analysis, counts_from)
+        if grid is None or grid.tempo_map is None or (from_session and not grid.spans_session):
+            return cls.steady(session_tempo_bpm, start_s(analysis, counts_from))
+        if from_session:
+            return cls(_fine(grid.tempo_map), grid.starts_at_s)
+        return cls.cut(grid.tempo_map, grid.starts_at_s)
+
+    @classmethod
+    def steady(cls, tempo_bpm: float, starts_at_s: float) -> "SessionClock":
+        """Run at one tempo in 4/4."""
+        return cls(_fine(TempoMap.constant(tempo_bpm, (4, 4), TICKS_PER_QUARTER)), starts_at_s)
+
+    @classmethod
+    def cut(cls, tempo_map: TempoMap, zero_s: float) -> "SessionClock":
+        """Count from ``zero_s`` of a map."""
+        cut = cut_at(_fine(tempo_map), zero_s)
+        if (ticks := _ticks_for(cut)) > cut.ticks_per_quarter:  # a slow first bar
+            cut = cut_at(tempo_map.on_beats(ticks), zero_s)
+        return cls(cut, 0.0)
 
     def tick(self, time_s: float) -> int:
         """Return the tick of a time in the take."""
@@ -103,18 +126,9 @@ class SessionClock:
     def conductor(self) -> Iterable[Timed]:
         """Yield meter and tempo, both stated at tick 0."""
         for meter in self.tempo_map.meters:
-            yield (
-                meter.tick,
-                _CONDUCTOR,
-                mido.MetaMessage(
-                    "time_signature",
-                    numerator=meter.numerator,
-                    denominator=meter.denominator,
-                    clocks_per_click=_CLOCKS_PER_METRONOME_CLICK,
-                ),
-            )
+            yield meter.tick, _CONDUCTOR, smf.meter(meter.numerator, meter.denominator)
         for change in self.tempo_map.tempos:
-            yield change.tick, _CONDUCTOR, mido.MetaMessage("set_tempo", tempo=change.us_per_quarter)
+            yield change.tick, _CONDUCTOR, smf.tempo(change.us_per_quarter)
 
 
 def velocity(loudness_db: float) -> int:
@@ -122,35 +136,48 @@ def velocity(loudness_db: float) -> int:
     return min(127, max(1, round(127 * 10 ** (loudness_db / 40))))
 
 
-def smf(tracks: list[list[Timed]]) -> bytes:
-    """Return the file of these tracks: format 0 where there is one, else format 1."""
-    midi = mido.MidiFile(type=int(len(tracks) > 1), ticks_per_beat=TICKS_PER_QUARTER, charset="ascii")
-    midi.tracks.extend(_track(events) for events in tracks)
-    stream = io.BytesIO()
-    midi.save(file=stream)
-    return stream.getvalue()
+def _fine(tempo_map: TempoMap) -> TempoMap:
+    """Return a map with its changes on beats, in ticks fine enough for its slowest tempo."""
+    return tempo_map.on_beats(_ticks_for(tempo_map))
 
 
-def _track(events: list[Timed]) -> mido.MidiTrack:
-    track = mido.MidiTrack()
-    last = 0
-    for tick, _, message in sorted(events, key=lambda event: event[:2]):
-        track.append(message.copy(time=tick - last))
-        last = tick
-    return track
+def _ticks_for(tempo_map: TempoMap) -> int:
+    slowest_us = max(change.us_per_quarter for change in tempo_map.tempos)
+    times = math.ceil(slowest_us / (2 * TICKS_PER_QUARTER * _LARGEST_ERROR_US))
+    return TICKS_PER_QUARTER * min(times, _MOST_TICKS // TICKS_PER_QUARTER)
+
+
+def marker_file(
+    midi_format: Literal[0, 1], clock: SessionClock, marks: Iterable[Timed], spans: Iterable[Timed]
+) -> bytes:
+    """Return a file of one track, or with the markers in the first and the spans in the second."""
+    first = [*clock.conductor(), *marks]
+    tracks = [[*first, *spans]] if midi_format == 0 else [first, [*spans]]
+    return smf.midi_file(tracks, clock.tempo_map.ticks_per_quarter)
 
 
 def _spans(phrases: tuple[LabelledPhrase, ...], clock: SessionClock) -> Iterable[Timed]:
     for phrase in phrases:
-        labels = phrase.labels
-        row, loudness = _ROWS[labels.length, labels.density], _VELOCITIES[labels.groove]
-        yield from _note(clock, phrase.start_s, phrase.end_s, row, loudness)
+        yield from span(clock, phrase.start_s, phrase.end_s, phrase.labels)
+
+
+def span(
+    clock: SessionClock, start_s: float, end_s: float, labels: Labels, channel: int = 0
+) -> tuple[Timed, Timed]:
+    """Return the note that spans a phrase: its pitch says length and density, its velocity the groove."""
+    key = _ROWS[labels.length, labels.density], _VELOCITIES[labels.groove]
+    return _note(clock, start_s, end_s, key, channel)
+
+
+def mark(tick: int, text: str, event: MarkerEvent) -> Timed:
+    """Return a marker, or a cue point."""
+    return tick, _MARK, smf.text(_TEXT_KINDS[event], text)
 
 
 def _note(
-    clock: SessionClock, onset_s: float, offset_s: float, pitch: int, loudness: int
+    clock: SessionClock, onset_s: float, offset_s: float, key: tuple[int, int], channel: int = 0
 ) -> tuple[Timed, Timed]:
+    """Return both ends of a note; ``key`` is its pitch and velocity."""
     start = clock.tick(onset_s)
     end = max(clock.tick(offset_s), start + 1)
-    on = mido.Message("note_on", note=pitch, velocity=loudness)
-    return (start, _ON, on), (end, _OFF, mido.Message("note_off", note=pitch, velocity=0))
+    return (start, _ON, smf.note_on(channel, *key)), (end, _OFF, smf.note_off(channel, key[0]))

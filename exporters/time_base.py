@@ -1,15 +1,11 @@
 """A time as people write it: clock, seconds, samples, timecode, or bars, beats and ticks."""
 
-from bisect import bisect_right
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from batch.model import Grid
+from batch.bars import BarCounter
 from batch.settings import FrameRate, TimeBase
-
-TICKS_PER_BEAT = 960
-"""As many as the marker file counts a quarter."""
 
 _NTSC = Fraction(1000, 1001)
 _DAY_HOURS = 24
@@ -41,21 +37,27 @@ _FRAMES_IN_TEN = 10 * _FRAMES_A_MINUTE + _DROPPED
 
 @dataclass(frozen=True, slots=True)
 class Ruler:
-    """Writes the times of one take in a time base; None where that base does not know them."""
+    """Writes the times of one take in a time base; None where that base does not know them.
+
+    ``starts_at_s`` is the position of the take's start, ``timecode_s`` what the time code reads there.
+    """
 
     base: TimeBase
     frame_rate: FrameRate
     sample_rate_hz: int | None
-    grid: Grid | None
+    bars: BarCounter | None
+    starts_at_s: float = 0.0
+    timecode_s: float = 0.0
 
     def __call__(self, time_s: float) -> str | int | float | None:
         """Return ``time_s``, seconds from the start of the take, as written."""
+        position_s = self.starts_at_s + time_s
         write: dict[TimeBase, Callable[[], str | int | float | None]] = {
-            "clock": lambda: clock(time_s),
-            "seconds": lambda: time_s,
-            "samples": lambda: sample(time_s, self.sample_rate_hz),
-            "timecode": lambda: timecode(time_s, FRAMES[self.frame_rate]),
-            "bars": lambda: bars_beats_ticks(time_s, self.grid),
+            "clock": lambda: clock(position_s),
+            "seconds": lambda: position_s,
+            "samples": lambda: sample(position_s, self.sample_rate_hz),
+            "timecode": lambda: timecode(self.timecode_s + time_s, FRAMES[self.frame_rate]),
+            "bars": lambda: self.bars.text(time_s) if self.bars else None,
         }
         return write[self.base]()
 
@@ -92,26 +94,3 @@ def timecode(time_s: float, frames: Frames) -> str:
     hours, minute = divmod(minutes, 60)
     mark = ";" if frames.drops else ":"
     return f"{hours % _DAY_HOURS:02}:{minute:02}:{second:02}{mark}{frame:02}"
-
-
-def bars_beats_ticks(time_s: float, grid: Grid | None) -> str | None:
-    """Return bar|beat|ticks of a felt beat, bars and beats counted from 1."""
-    bar, beat = bar_beat(time_s, grid, TICKS_PER_BEAT)
-    if bar is None or beat is None:
-        return None
-    whole, part = divmod(round(beat * TICKS_PER_BEAT), TICKS_PER_BEAT)
-    return f"{bar}|{whole}|{part:03}"
-
-
-def bar_beat(time_s: float, grid: Grid | None, steps: int) -> tuple[int | None, float | None]:
-    """Return the bar and the fractional beat in it, both from 1, to the nearest of ``steps`` a beat."""
-    if grid is None:
-        return None, None
-    beats, last = grid.beats_s, len(grid.beats_s) - 1
-    index = max(bisect_right(beats, time_s) - 1, 0)
-    left = min(index, last - 1)
-    part = round((time_s - beats[index]) / (beats[left + 1] - beats[left]) * steps) / steps
-    if part >= 1 and index < last:
-        index, part = index + 1, 0.0
-    bars_before = sum(beat == 1 for beat in grid.beat_in_bar[1 : index + 1])
-    return grid.first_bar + bars_before, grid.beat_in_bar[index] + part

@@ -12,6 +12,7 @@ from batch.model import (
     Labels,
     Length,
     Note,
+    Placement,
     Relation,
     RelationKind,
     TakeInfo,
@@ -70,6 +71,7 @@ def analysis_of(
     variety: Variety | None = None,
     warnings: tuple[str, ...] = (),
     texture: Texture | None = None,
+    placement: Placement | None = None,
 ) -> Analysis:
     """Return an analysis of these phrases, a note (A4, -20 dB) under each."""
     return Analysis(
@@ -80,6 +82,7 @@ def analysis_of(
         variety=variety or Variety(None, None, None, {}, "fewer than 4 phrases"),
         warnings=warnings,
         texture=texture,
+        placement=placement,
     )
 
 
@@ -90,8 +93,9 @@ def grid_of(
     first_bar: int = 1,
     tempo_map: TempoMap | None = None,
     starts_at_s: float = 0.0,
+    spans_session: bool | None = None,
 ) -> Grid:
-    """Return a grid of these beats in 4/4."""
+    """Return a grid of these beats in 4/4; a map is the session's unless it is said not to be."""
     return Grid(
         source="test",
         tempo_bpm=120.0,
@@ -103,4 +107,5 @@ def grid_of(
         first_bar=first_bar,
         tempo_map=tempo_map,
         starts_at_s=starts_at_s,
+        spans_session=tempo_map is not None if spans_session is None else spans_session,
     )

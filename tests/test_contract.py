@@ -13,13 +13,14 @@ from hypothesis import strategies as st
 
 from batch.contract import analysis_schema, dump_analysis, parse_analysis
 from batch.errors import BatchError
-from batch.model import Note, Relation, RelationKind, Texture, TextureKind, Variety
+from batch.model import Note, Placement, Relation, RelationKind, Texture, TextureKind, Variety
 from batch.tempo import MeterChange, TempoChange, TempoMap
 from exporters.analysis_json import AnalysisJson
 
 PATH = Path("solo.analysis.json")
 
 # The contract, "NAME.analysis.json" in the design document.
+KEYS = {"schema", "take", "grid", "notes", "phrases", "variety", "warnings", "texture", "placement"}
 TAKE = {"file", "duration_s", "sample_rate_hz", "channels", "title", "recorded_at", "time_reference_s",
         "content_hash"}  # fmt: skip
 GRID = {"source", "tempo_bpm", "beats_s", "beat_in_bar", "beats_per_bar", "swing_ratio", "confidence"}
@@ -39,13 +40,14 @@ FULL = analysis_of(
     variety=Variety(61.5, 50.0, 70.0, {"length": 55.0, "groove": None}),
     warnings=("no tempo map",),
     texture=Texture(TextureKind.CHORDS, 0.625, 16, 0.9),
+    placement=Placement(12.5, 3600.0, "time reference"),
 )
 BARE = analysis_of(())
 
 
 def test_the_keys_are_those_of_the_contract():
     found = json.loads(dump_analysis(FULL))
-    assert found.keys() == {"schema", "take", "grid", "notes", "phrases", "variety", "warnings", "texture"}
+    assert found.keys() == KEYS
     assert found["schema"] == "takemill.analysis/1"
     assert found["take"].keys() == TAKE
     assert found["grid"].keys() >= GRID
@@ -56,12 +58,14 @@ def test_the_keys_are_those_of_the_contract():
     assert found["phrases"][0]["relation"] == {"kind": "varies", "to_phrase": 0, "similarity": 0.75}
     assert found["variety"].keys() == VARIETY
     assert found["texture"] == {"kind": "chords", "chordal_share": 0.625, "events": 16, "confidence": 0.9}
+    assert found["placement"] == {"starts_at_s": 12.5, "zero_reads_s": 3600.0, "source": "time reference"}
 
 
 def test_what_is_not_known_is_null():
     found = json.loads(dump_analysis(BARE))
     assert found["grid"] is None
     assert found["texture"] is None
+    assert found["placement"] is None
     assert found["variety"]["score"] is None
     assert found["variety"]["why_null"]
     assert found["notes"] == found["phrases"] == found["warnings"] == []
@@ -189,6 +193,8 @@ def test_the_json_schema_describes_every_field_that_is_written():
         elif isinstance(value, str):
             assert part["type"] == "string"
             assert value in part.get("enum", [value])
+        elif isinstance(value, bool):
+            assert part["type"] == "boolean"
         elif value is not None and not isinstance(value, dict):
             assert part["type"] in {"number", "integer"}
 

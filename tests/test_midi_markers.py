@@ -2,92 +2,34 @@
 
 import io
 import random
-import warnings
-from bisect import bisect_right
-from collections.abc import Callable
 from dataclasses import replace
-from itertools import accumulate, pairwise, product
+from itertools import pairwise, product
 
-import mido
 import pytest
 import symusic
 from building import analysis_of, grid_of, phrases_at, take_info
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from reading import (
+    markers_by_mido,
+    markers_by_symusic,
+    of_type,
+    opened,
+    pretty_midi,
+    spans_by_pretty_midi,
+    spans_by_symusic,
+)
 
+from batch.grid import grid_from_tempo
 from batch.model import Analysis, Density, Groove, Labels, Length, Note
 from batch.tempo import MeterChange, TempoChange, TempoMap
 from exporters.midi_markers import MidiMarkers, MidiNotes, velocity
-
-with warnings.catch_warnings():
-    # pretty_midi 0.2.11 asks setuptools for its own files in a way that setuptools warns of.
-    warnings.filterwarnings("ignore", message="pkg_resources is deprecated", category=UserWarning)
-    warnings.filterwarnings(
-        "ignore", message="Deprecated call to `pkg_resources", category=DeprecationWarning
-    )
-    import pretty_midi
 
 MILLISECOND = 0.001
 HOUR_S = 3600.0
 TWO_PHRASES = phrases_at([(0.5, 1.5), (2.0, 4.0)])
 TEXT_EVENTS = {"text", "copyright", "track_name", "instrument_name", "lyrics", "marker", "cue_marker",
                "device_name", "program_name"}  # fmt: skip
-
-
-def opened(content: bytes) -> mido.MidiFile:
-    return mido.MidiFile(file=io.BytesIO(content))
-
-
-def of_type(content: bytes, kind: str) -> list[tuple[int, mido.MetaMessage]]:
-    """Return messages of one type in any track, with their ticks."""
-    return [
-        (tick, message)
-        for track in opened(content).tracks
-        for tick, message in zip(accumulate(m.time for m in track), track, strict=True)
-        if message.type == kind
-    ]
-
-
-def markers_by_mido(content: bytes) -> list[tuple[float, str]]:
-    """Return seconds and text, by mido's own clock."""
-    messages = list(opened(content))
-    times = accumulate(message.time for message in messages)
-    return [(time, m.text) for time, m in zip(times, messages, strict=True) if m.type == "marker"]
-
-
-def clock_by_symusic(score: symusic.Score) -> Callable[[int], float]:
-    """Return seconds at a tick, added up from the tempos that symusic read.
-
-    symusic's own seconds are 32-bit sums, milliseconds out after some thousand tempo changes.
-    """
-    ticks = [tempo.time for tempo in score.tempos]
-    us_per_tick = [tempo.mspq / score.tpq for tempo in score.tempos]
-    spans = [(b - a) * us for (a, b), us in zip(pairwise(ticks), us_per_tick, strict=False)]
-    starts_us = list(accumulate(spans, initial=0.0))
-
-    def seconds(tick: int) -> float:
-        i = bisect_right(ticks, tick) - 1
-        return (starts_us[i] + (tick - ticks[i]) * us_per_tick[i]) / 1e6
-
-    return seconds
-
-
-def markers_by_symusic(content: bytes) -> list[tuple[float, str]]:
-    score = symusic.Score.from_midi(content)
-    seconds = clock_by_symusic(score)
-    return [(seconds(marker.time), marker.text) for marker in score.markers]
-
-
-def spans_by_pretty_midi(content: bytes) -> list[tuple[float, float]]:
-    instruments = pretty_midi.PrettyMIDI(io.BytesIO(content)).instruments
-    return sorted((note.start, note.end) for instrument in instruments for note in instrument.notes)
-
-
-def spans_by_symusic(content: bytes) -> list[tuple[float, float]]:
-    score = symusic.Score.from_midi(content)
-    seconds = clock_by_symusic(score)
-    notes = [note for track in score.tracks for note in track.notes]
-    return sorted((seconds(note.start), seconds(note.end)) for note in notes)
 
 
 def test_the_bytes_of_one_phrase_are_those_of_the_standard():
@@ -257,6 +199,26 @@ def test_markers_count_from_the_sessions_zero_where_the_start_is_known():
     grid = grid_of((0.0, 0.5), (1, 2), tempo_map=TempoMap(960), starts_at_s=90.0)
     content = MidiMarkers().render(analysis_of(TWO_PHRASES, grid=grid))
     assert_positions(content, [(90.5, 91.5), (92.0, 94.0)])
+
+
+# A beat is 60 / tempo s long: bars of 2, 2.4, 3, 1.5 and 1.75 s.
+@pytest.mark.parametrize(
+    ("tempo_bpm", "meter", "downbeat_s", "bar_s"),
+    [(120, (4, 4), 0.7, 2.0), (100, (4, 4), 0.1, 2.4), (80, (4, 4), 2.9, 3.0), (80, (6, 8), 1.0, 1.5),
+     (240, (7, 8), 1.2, 1.75), (120, (4, 4), -0.4, 2.0), (120, (4, 4), 9.3, 2.0)],
+)  # fmt: skip
+def test_bar_lines_fall_on_the_music_s_downbeats(tempo_bpm, meter, downbeat_s, bar_s):
+    grid = grid_from_tempo(tempo_bpm, meter, duration_s=60, first_downbeat_s=downbeat_s, source="test")
+    content = MidiMarkers().render(analysis_of(phrases_at([(1.0, 59.0)]), grid=grid))
+    found = pretty_midi.PrettyMIDI(io.BytesIO(content)).get_downbeats()
+    assert found[0] == 0.0
+    # The first bar may be a pick-up, or hold one.
+    assert [(line - downbeat_s + 0.5 * bar_s) % bar_s for line in found[2:]] == pytest.approx(
+        [0.5 * bar_s] * len(found[2:]), abs=MILLISECOND
+    )
+    assert found[1] == pytest.approx(downbeat_s % bar_s, abs=MILLISECOND) or (
+        found[1] == pytest.approx(downbeat_s % bar_s + bar_s, abs=MILLISECOND)
+    )
 
 
 def test_format_1_keeps_markers_in_the_first_track_and_spans_in_the_second():

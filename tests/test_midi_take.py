@@ -192,7 +192,7 @@ def test_a_title_of_nothing_is_none(take):
     assert read_performance(take).title is None
 
 
-def test_a_meter_or_tempo_of_nothing_is_left_out(take):
+def test_a_take_s_own_meter_or_tempo_of_nothing_is_left_out(take):
     take.write_bytes(
         smf(
             "00 FF 58 04 00 02 18 08"  # 0/4
@@ -200,7 +200,7 @@ def test_a_meter_or_tempo_of_nothing_is_left_out(take):
             "00 FF 51 03 00 00 00"  # no time at all to a quarter
         )
     )
-    tempo_map = read_tempo_map(take)
+    tempo_map = read_performance(take).tempo_map
     assert tempo_map.meters == (MeterChange(0, 4, 4),)
     assert tempo_map.tempos == (TempoChange(0, 500_000),)
 

@@ -11,11 +11,11 @@ from sounding import sound_of, write_midi_take, write_take
 
 from batch.grid_sources import find_grid
 from batch.midi_take import read_tempo_map
-from batch.model import Groove
+from batch.model import Groove, Placement
 from batch.pipeline import analyse
 from batch.settings import Settings
 from batch.takes import open_take
-from batch.tempo import TempoMap
+from batch.tempo import TempoChange, TempoMap
 
 RATE_HZ = 44_100
 
@@ -103,6 +103,18 @@ def test_the_take_s_start_in_the_session_moves_the_grid(tmp_path):
     # Arithmetic: beats of the session at 0, 0.5, 1.0 ... lie at -0.3, 0.2, 0.7 in the take.
     assert grid.beats_s[:3] == pytest.approx([-0.3, 0.2, 0.7])
     assert grid.beat_in_bar[:3] == (1, 2, 3)
+
+
+def test_the_analysis_says_where_the_take_lies_and_that_its_map_is_too_short(tmp_path):
+    take = open_take(write_midi_take(tmp_path / "take.mid", improvised()), "fingerprint")
+    settings = Settings.model_validate({"grid": {"starts_at_s": 4.0, "session_starts_at_s": 3600.0}})
+    # Two tempos, and an end two beats after the second: long before the take's.
+    tempos = (TempoChange(0, 500_000), TempoChange(960, 480_000))
+    analysis = analyse(take, settings, TempoMap(480, tempos, ends_tick=1920))
+    assert analysis.placement == Placement(4.0, 3600.0, "settings")
+    assert (
+        sum("its last tempo, 125 quarters a minute, is taken to go on" in w for w in analysis.warnings) == 1
+    )
 
 
 def test_a_midi_take_is_its_own_grid(tmp_path):

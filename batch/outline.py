@@ -1,0 +1,88 @@
+"""What a session's files need of one take: its place and its phrases, without notes and evidence."""
+
+import hashlib
+from dataclasses import dataclass
+
+from pydantic import TypeAdapter
+
+from batch.bars import BarCounter
+from batch.model import Analysis, Grid, Labels, Placement
+
+FORMAT = 1
+"""Raised when the fields change, so that outlines kept before are made again."""
+_BEAT_STEPS = 1000
+"""A beat is told to three decimals, as in a take's own cue list."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A time in bars: bar and beat, and both as text with ticks."""
+
+    bar: int
+    beat: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PhraseOutline:
+    """One phrase, in seconds from the take's start and in the bars of its grid."""
+
+    start_s: float
+    end_s: float
+    labels: Labels
+    start: Spot | None = None
+    end: Spot | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """One take. ``map_print`` is the fingerprint of the session's map that its bars were counted on."""
+
+    duration_s: float
+    sample_rate_hz: int | None
+    recorded_at: str | None
+    time_reference_s: float | None
+    placement: Placement | None
+    map_print: str | None
+    phrases: tuple[PhraseOutline, ...]
+
+
+_ADAPTER = TypeAdapter(Outline)
+
+
+def outline_of(analysis: Analysis) -> Outline:
+    """Return what a session's files need of a take."""
+    take, grid = analysis.take, analysis.grid
+    bars = BarCounter.of(grid) if grid else None
+    return Outline(
+        duration_s=take.duration_s,
+        sample_rate_hz=take.sample_rate_hz,
+        recorded_at=take.recorded_at,
+        time_reference_s=take.time_reference_s,
+        placement=analysis.placement,
+        map_print=_print_of(grid),
+        phrases=tuple(
+            PhraseOutline(p.start_s, p.end_s, p.labels, _spot(p.start_s, bars), _spot(p.end_s, bars))
+            for p in analysis.phrases
+        ),
+    )
+
+
+def dump_outline(outline: Outline) -> bytes:
+    """Return an outline as JSON."""
+    return _ADAPTER.dump_json(outline)
+
+
+def parse_outline(content: bytes) -> Outline:
+    """Read an outline back; ValueError if it is none."""
+    return _ADAPTER.validate_json(content)
+
+
+def _spot(time_s: float, bars: BarCounter | None) -> Spot | None:
+    return Spot(*bars.bar_beat(time_s, _BEAT_STEPS), bars.text(time_s)) if bars else None
+
+
+def _print_of(grid: Grid | None) -> str | None:
+    if grid is None or grid.tempo_map is None or not grid.spans_session:
+        return None
+    return hashlib.blake2b(repr(grid.tempo_map).encode(), digest_size=16).hexdigest()
