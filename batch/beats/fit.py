@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression
 
-from batch.beats.alone import find
+from batch.beats.alone import find_alone, find_told
 from batch.beats.downbeat import doings
 from batch.beats.fit_material import Solo, as_heard, examples, excerpt, read_solos, stretched
 from batch.beats.judge import MODEL_FILE, PLACES, Judge
@@ -32,7 +32,7 @@ from batch.hearing.training.fitting import Adam
 FOLDS = 4
 SEED = 0
 HIDDEN = (96, 64)
-EPOCHS = 30
+EPOCHS = 22
 BATCH = 512
 RATE = 2e-3
 DECAY = 1e-2
@@ -44,12 +44,12 @@ have it."""
 LINES_AN_EPOCH = 160
 """Practice lines shown beside the solos, in each epoch (our choice: a quarter of the notes)."""
 
-EXCERPTS_A_SOLO = 5
+EXCERPTS_A_SOLO = 3
 SHORTEST_S, LONGEST_S = 20.0, 90.0
 """Lengths of the excerpts that confidence is fitted to, beside the whole solo (our choice)."""
 
 LINES_TRIED = 240
-"""Practice lines that confidence is fitted to (our choice: one in six trials)."""
+"""Practice lines that confidence is fitted to (our choice: one in five trials)."""
 
 RIGHT_F = 0.9
 """Beats are right from this F on: what the confidence speaks of."""
@@ -196,12 +196,15 @@ def _both(
     if events is None or (line.beats_s >= TRIMMED_S).sum() < 2:  # noqa: PLR2004
         return
     felt_bpm = 60 / float(np.median(np.diff(line.beats_s)))
-    told = _told(felt_bpm, other_bpm, rng)
-    for name, tempo_bpm in (("", None), told):
-        found = find(events, length_s, tempo_bpm, judge)
-        if found is not None:
-            f = beat_f(line.beats_s[line.beats_s <= length_s], found.beats_s)
-            yield Trial(*about, name, length_s, felt_bpm, found.row, f)
+    alone = find_alone(events, length_s, judge)
+    if alone is None:
+        return
+    name, tempo_bpm = _told(felt_bpm, other_bpm, rng)
+    found = find_told(events, length_s, tempo_bpm, judge, alone)
+    for told, one in (("", alone), (name, found)):
+        if one is not None:
+            f = beat_f(line.beats_s[line.beats_s <= length_s], one.beats_s)
+            yield Trial(*about, told, length_s, felt_bpm, one.row, f)
 
 
 def _told(felt_bpm: float, other_bpm: float, rng: np.random.Generator) -> tuple[str, float]:

@@ -121,12 +121,13 @@ def _windows(n: int) -> Iterator[tuple[int, int]]:
 
 def _with_steps(onset_s: Floats) -> tuple[Floats, NDArray[np.int64]]:
     """Return onsets with steps between those far apart, and the event of each, -1 for a step."""
-    when, source = [onset_s[:1]], [np.zeros(1, np.int64)]
-    for i, (before, now) in enumerate(pairwise(onset_s), start=1):
+    when, source = [float(onset_s[0])], [0]
+    for i, (before, now) in enumerate(pairwise(onset_s.tolist()), start=1):
         steps = min(int(np.ceil((now - before) / STILL_S)), MOST_STEPS)
-        when.append(np.linspace(before, now, steps + 1)[1:])
-        source.append(np.append(np.full(steps - 1, -1), i))
-    return np.concatenate(when), np.concatenate(source)
+        when += [before + (now - before) * step / steps for step in range(1, steps)]
+        when.append(now)
+        source += [-1] * (steps - 1) + [i]
+    return np.array(when), np.array(source)
 
 
 def _unrolled(when_s: Floats, place: Floats, period_s: Floats) -> Floats:

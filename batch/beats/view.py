@@ -1,7 +1,7 @@
 """What a beat of a given length would make of the notes around one note.
 
 Seen from a note, its neighbours are laid out in beats of an assumed period: a picture of twelve
-cells a beat, four beats either way. At the right period the picture has the regularity of the
+cells a beat, eight beats either way. At the right period the picture has the regularity of the
 meter, and where the note itself stands in the beat can be read off it.
 """
 
@@ -20,14 +20,17 @@ Matrix = NDArray[np.float32]
 CELLS_PER_BEAT = 12
 """Cells of the picture to a beat: halves, thirds and quarters of a beat fall on one (our choice)."""
 
-BEATS_EITHER_WAY = 4
-"""How far the picture reaches: a bar of 4/4 before and after the note (our choice)."""
+BEATS_EITHER_WAY = 8
+"""How far the picture of onsets reaches; cross-entropy on solos left out was 1.60 at 4, 1.57 at 6,
+1.55 at 8."""
 
-SIDE = CELLS_PER_BEAT * BEATS_EITHER_WAY
-WIDTH = 2 * SIDE + 1
-CHANNELS = 3
+NEAR_BEATS = 4
+"""How far the pictures of spacings and of bends reach: a bar of 4/4 either way (our choice)."""
+
+SIDE, NEAR_SIDE = CELLS_PER_BEAT * BEATS_EITHER_WAY, CELLS_PER_BEAT * NEAR_BEATS
+WIDTH, NEAR_WIDTH = 2 * SIDE + 1, 2 * NEAR_SIDE + 1
 OWN = 8
-COLUMNS = CHANNELS * WIDTH + OWN
+COLUMNS = WIDTH + 2 * NEAR_WIDTH + OWN
 
 TOGETHER_S = 0.03
 """Onsets this close are one event: the order of nearly simultaneous tones is only told apart
@@ -97,17 +100,18 @@ def _fill(onset_s, length_s, bend, index, period_s, out):  # type: ignore[no-unt
                     break
                 cell = int(np.floor(at))
                 upper = at - cell
-                cell += SIDE
                 space = 2.0
                 if j + 1 < n:
                     space = min((onset_s[j + 1] - onset_s[j]) / period, 2.0)
                 for side in range(2):
                     share = upper if side else 1.0 - upper
-                    out[row, cell + side] += share
-                    out[row, WIDTH + cell + side] += share * space
-                    out[row, 2 * WIDTH + cell + side] += share * bend[j]
+                    out[row, cell + SIDE + side] += share
+                    if abs(at) < NEAR_SIDE:
+                        near = cell + NEAR_SIDE + side
+                        out[row, WIDTH + near] += share * space
+                        out[row, WIDTH + NEAR_WIDTH + near] += share * bend[j]
                 j += step
-        own = CHANNELS * WIDTH
+        own = WIDTH + 2 * NEAR_WIDTH
         out[row, own] = np.log(period / 0.5)
         before = 4.0
         silence = 4.0
