@@ -58,7 +58,7 @@ TRIMMED_S = 5.0
 """Beats before it do not count (mir_eval's trim_beats)."""
 
 SURE = 0.8
-WANTED = 0.96
+WANTED = 0.95
 """Of takes left out with confidence SURE or more, at least this share is to be right. The regression's
 intercept is shifted until that holds; so confidence is a lower bound, not a chance."""
 
@@ -226,13 +226,17 @@ def beat_f(true_s: Floats, found_s: Floats) -> float:
 
 
 def fit_sureness(tried: Sequence[Trial]) -> Sureness:
-    """Return a regression whose confidence SURE holds at least WANTED right, on folds left out."""
+    """Return a regression whose confidence SURE holds at least WANTED right, on folds left out.
+
+    Both as counted there and as the regression itself expects: a count alone may be luck.
+    """
     plain = _regression(tried)
     held_out = np.concatenate([_left_out(tried, fold) for fold in range(FOLDS)])
     right = np.concatenate([[t.f >= RIGHT_F for t in tried if t.fold == fold] for fold in range(FOLDS)])
     order = np.argsort(-held_out, kind="stable")
-    share = np.cumsum(right[order]) / np.arange(1, len(order) + 1)
-    enough = np.flatnonzero(share >= WANTED)
+    count = np.arange(1, len(order) + 1)
+    counted, expected = np.cumsum(right[order]) / count, np.cumsum(held_out[order]) / count
+    enough = np.flatnonzero((counted >= WANTED) & (expected >= WANTED))
     least = held_out[order[enough[-1]]] if len(enough) else held_out.max()
     shift = np.log(SURE / (1 - SURE)) - np.log(least / (1 - least))
     return Sureness(_rounded(plain.intercept + shift), plain.weights)

@@ -12,7 +12,7 @@ def events_at(*onsets_s: float) -> Events:
 def test_neighbours_stand_where_they_are_in_beats():
     seen = views(events_at(0.0, 0.5, 1.0, 1.25), np.array([1]), np.array([0.5]))[0, :WIDTH]
     cells = {int(cell) - SIDE for cell in np.flatnonzero(seen)}
-    assert cells == {-CELLS_PER_BEAT, CELLS_PER_BEAT, 3 * CELLS_PER_BEAT // 2}  # 1, 1 and 1.5 beats off
+    assert cells == {-CELLS_PER_BEAT, 0, CELLS_PER_BEAT, 3 * CELLS_PER_BEAT // 2}  # itself; 1, 1, 1.5 beats
 
 
 def test_a_neighbour_between_cells_is_shared():
@@ -22,8 +22,8 @@ def test_a_neighbour_between_cells_is_shared():
 
 
 def test_notes_out_of_reach_are_not_seen():
-    seen = views(events_at(0.0, 10.0), np.array([0]), np.array([0.5]))[0]
-    assert not seen[: WIDTH + 2 * NEAR_WIDTH].any()
+    seen = views(events_at(0.0, 10.0), np.array([0]), np.array([0.5]))[0, : WIDTH + NEAR_WIDTH]
+    assert np.flatnonzero(seen).tolist() == [SIDE, WIDTH + NEAR_WIDTH // 2]  # itself and its spacing
 
 
 def test_notes_struck_together_are_one_event():
