@@ -98,7 +98,7 @@ def summarise(entry: Entry, analysis: Analysis) -> Entry:
         title=take.title,
         recorded_at=take.recorded_at,
         duration_s=take.duration_s,
-        tempo_bpm=analysis.grid.tempo_bpm if analysis.grid else None,
+        tempo_bpm=grid.tempo_bpm if (grid := analysis.measured_on) else None,
         phrases=len(analysis.phrases),
         score=variety.score,
         low=variety.low,

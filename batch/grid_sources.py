@@ -1,48 +1,229 @@
-"""The grid from the best source there is."""
+"""The grid from the best source there is, and what other sources say against it."""
 
-from batch.grid import grid_from_map, grid_from_tempo
-from batch.model import Grid
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from batch.beats import Pulse, track_notes
+from batch.grid import grid_from_map, grid_from_pulse, grid_from_tempo
+from batch.model import Grid, Note
 from batch.placement import map_of_settings, starts_at_s
-from batch.settings import Settings
-from batch.takes import MidiTake, Take
+from batch.settings import GridSettings, Settings
+from batch.takes import AudioTake, MidiTake, Take
 from batch.tempo import TempoMap
 
+TEMPO_MAP, MIDI_TAKE, SETTINGS, COMPANION, TAG, ALONE = (
+    "tempo map", "midi take", "settings", "companion", "tempo tag", "take alone",
+)  # fmt: skip
+"""What a grid can come from, best first."""
 
-def find_grid(take: Take, settings: Settings, session_map: TempoMap | None) -> Grid | None:
-    """Return the grid from the best source there is: session map, MIDI take's own map, settings.
+DISAGREES = 0.02
+"""Tempos this much apart, as a share, are not the same one rounded or drifting (our choice)."""
+
+OTHER_COUNTS = (0.5, 2.0)
+"""Taggers count half or double as often as not, which is no disagreement (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Companion:
+    """A click or a backing by its file's name, and the beats found in it, in seconds of the take."""
+
+    name: str
+    pulse: Pulse | None
+
+
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """All that may say where the beats of a take are, besides its notes."""
+
+    take: Take
+    settings: Settings
+    session_map: TempoMap | None = None
+    companion: Companion | None = None
+
+    @property
+    def chosen(self) -> GridSettings:
+        """What the settings say of this take."""
+        return self.settings.grid_for(self.take.path.name)
+
+    @property
+    def tag_bpm(self) -> float | None:
+        """The tempo in the take's tags."""
+        return self.take.tempo_bpm if isinstance(self.take, AudioTake) else None
+
+
+def find_grid(sources: Sources, notes: Sequence[Note]) -> Grid | None:
+    """Return the grid from the first source that is sure enough, else from the surest.
 
     Raises
     ------
     TakeError
         If the take would start before the session's zero, or at a bar that there is not.
     """
-    chosen = settings.grid_for(take.path.name)
-    duration_s = take.info.duration_s
-    if session_map is not None:
-        return grid_from_map(
-            session_map,
-            duration_s=duration_s,
-            starts_at_s=starts_at_s(take, chosen, session_map),
-            source="tempo map",
-            spans_session=True,
-        )
-    if isinstance(take, MidiTake):
-        return grid_from_map(take.tempo_map, duration_s=duration_s, starts_at_s=0.0, source="midi take")
+    surest: Grid | None = None
+    for find in (_of_session, _of_midi_take, _of_settings, _of_companion, _of_tag, _of_notes):
+        grid = find(sources, notes)
+        if grid and grid.confidence >= sources.settings.groove.confidence_from:
+            return grid
+        if grid and (surest is None or grid.confidence > surest.confidence):
+            surest = grid
+    return replace(surest, trusted=False) if surest else None
+
+
+def _of_session(sources: Sources, notes: Sequence[Note]) -> Grid | None:
+    if sources.session_map is None:
+        return None
+    return grid_from_map(
+        sources.session_map,
+        duration_s=sources.take.info.duration_s,
+        starts_at_s=starts_at_s(sources.take, sources.chosen, sources.session_map),
+        source=TEMPO_MAP,
+        spans_session=True,
+    )
+
+
+def _of_midi_take(sources: Sources, notes: Sequence[Note]) -> Grid | None:
+    take = sources.take
+    if not isinstance(take, MidiTake):
+        return None
+    return grid_from_map(take.tempo_map, duration_s=take.info.duration_s, starts_at_s=0.0, source=MIDI_TAKE)
+
+
+def _of_settings(sources: Sources, notes: Sequence[Note]) -> Grid | None:
+    chosen, duration_s = sources.chosen, sources.take.info.duration_s
+    if chosen.tempo_bpm is None:
+        return None
     if chosen.starts_at_bar and (session_tempo := map_of_settings(chosen)):
         return grid_from_map(
             session_tempo,
             duration_s=duration_s,
-            starts_at_s=starts_at_s(take, chosen),
-            source="settings",
+            starts_at_s=starts_at_s(sources.take, chosen),
+            source=SETTINGS,
             spans_session=True,
         )
-    if chosen.tempo_bpm is not None:
-        return grid_from_tempo(
-            chosen.tempo_bpm,
-            chosen.meter_pair,
-            duration_s=duration_s,
-            first_downbeat_s=chosen.first_downbeat_s,
-            count_in_bars=chosen.count_in_bars,
-            source="settings",
-        )
-    return None
+    return grid_from_tempo(
+        chosen.tempo_bpm,
+        chosen.meter_pair,
+        duration_s=duration_s,
+        first_downbeat_s=chosen.first_downbeat_s,
+        count_in_bars=chosen.count_in_bars,
+        source=SETTINGS,
+    )
+
+
+def _of_companion(sources: Sources, notes: Sequence[Note]) -> Grid | None:
+    return _of_pulse(sources, sources.companion.pulse, COMPANION) if sources.companion else None
+
+
+def _of_tag(sources: Sources, notes: Sequence[Note]) -> Grid | None:
+    if sources.tag_bpm is None:
+        return None
+    return _of_pulse(sources, _tracked(sources, notes, sources.tag_bpm), TAG)
+
+
+def _of_notes(sources: Sources, notes: Sequence[Note]) -> Grid | None:
+    return _of_pulse(sources, _tracked(sources, notes, None), ALONE)
+
+
+def _tracked(sources: Sources, notes: Sequence[Note], tempo_bpm: float | None) -> Pulse | None:
+    return track_notes(
+        notes,
+        duration_s=sources.take.info.duration_s,
+        meter=sources.chosen.meter_pair,
+        tempo_bpm=tempo_bpm,
+    )
+
+
+def _of_pulse(sources: Sources, pulse: Pulse | None, source: str) -> Grid | None:
+    if pulse is None:
+        return None
+    chosen = sources.chosen
+    meter = chosen.meter_pair
+    if "meter" not in chosen.model_fields_set and pulse.beats_per_bar != meter[0]:
+        meter = (pulse.beats_per_bar, meter[1])
+    grid = grid_from_pulse(pulse, meter, duration_s=sources.take.info.duration_s, source=source)
+    return replace(grid, first_bar=grid.first_bar - chosen.count_in_bars)
+
+
+def source_warnings(sources: Sources, grid: Grid | None) -> tuple[str, ...]:
+    """Return what the player should know: no grid, an unsure one, sources that contradict it."""
+    return (*_about_companion(sources, grid), *_about_grid(grid), *_disagreements(sources, grid))
+
+
+def _about_grid(grid: Grid | None) -> Iterator[str]:
+    if grid is not None and grid.trusted:
+        return
+    found = (
+        "no grid"
+        if grid is None
+        else f"beat unsure (confidence {grid.confidence:.2f}, from the {_WORDS[grid.source]})"
+    )
+    yield (
+        f"{found}: give grid.tempo_bpm and grid.first_downbeat_s in takemill.toml, or put NAME.tempo.mid or"
+        " NAME.click.wav beside the take (groove unmeasured, length and density in seconds)"
+    )
+
+
+def _about_companion(sources: Sources, grid: Grid | None) -> Iterator[str]:
+    named, companion = sources.chosen.companion, sources.companion
+    if named is not None and companion is None:
+        yield f"its companion {named} (grid.companion in takemill.toml) is not there: put it beside the take"
+    if companion and grid and grid.source in (TAG, ALONE):
+        yield f"no steady beat was found in its companion {companion.name}"
+
+
+_WORDS = {
+    TEMPO_MAP: "tempo map",
+    MIDI_TAKE: "MIDI file",
+    SETTINGS: "settings",
+    COMPANION: "companion",
+    TAG: "tempo tag",
+    ALONE: "take alone",
+}
+
+
+def _disagreements(sources: Sources, grid: Grid | None) -> Iterator[str]:
+    """Yield a line for every source that states another tempo or meter than the grid's."""
+    if grid is None or not grid.trusted:
+        return
+    rest = list(_WORDS)[list(_WORDS).index(grid.source) + 1 :]
+    for source, state in _STATEMENTS.items():
+        stated = state(sources) if source in rest else None
+        if stated is not None and not _agree(stated, grid.tempo_bpm, source):
+            yield (
+                f"sources disagree: the {_WORDS[grid.source]} says {grid.tempo_bpm:.4g} beats a minute, the"
+                f" {_WORDS[source]} {stated:.4g}; the {_WORDS[grid.source]} was taken, as the better source"
+            )
+    chosen = sources.chosen
+    if "meter" in chosen.model_fields_set and grid.source in (TEMPO_MAP, MIDI_TAKE):
+        meters = {(m.numerator, m.denominator) for m in grid.tempo_map.meters} if grid.tempo_map else set()
+        if meters and chosen.meter_pair not in meters:
+            found = ", ".join(f"{n}/{d}" for n, d in sorted(meters))
+            yield (
+                f"sources disagree: the {_WORDS[grid.source]} is in {found}, the settings say {chosen.meter};"
+                f" the {_WORDS[grid.source]} was taken, as the better source"
+            )
+
+
+def _agree(stated_bpm: float, taken_bpm: float, source: str) -> bool:
+    counts = (1.0, *OTHER_COUNTS) if source == TAG else (1.0,)
+    return any(abs(stated_bpm * count / taken_bpm - 1) <= DISAGREES for count in counts)
+
+
+def _midi_tempo(sources: Sources) -> float | None:
+    grid = _of_midi_take(sources, ())
+    return grid.tempo_bpm if grid else None
+
+
+def _companion_tempo(sources: Sources) -> float | None:
+    companion = sources.companion
+    grid = _of_pulse(sources, companion.pulse, COMPANION) if companion else None
+    return grid.tempo_bpm if grid and grid.confidence >= sources.settings.groove.confidence_from else None
+
+
+_STATEMENTS: dict[str, Callable[[Sources], float | None]] = {
+    MIDI_TAKE: _midi_tempo,
+    SETTINGS: lambda sources: sources.chosen.tempo_bpm,
+    COMPANION: _companion_tempo,
+    TAG: lambda sources: sources.tag_bpm,
+}
+"""The tempo each source states, in beats a minute; the session's map is never the worse one."""

@@ -70,6 +70,7 @@ class Grid:
     ``tempo_map`` is the map that the beats were counted on, and ``starts_at_s`` says where in it the
     take begins, below 0 if before its zero. ``spans_session`` tells the session's own map, which counts
     from the session's zero, from one that is only the take's. Beats found by listening have no map.
+    A grid that is not ``trusted`` is told, but nothing is measured or counted on it.
     """
 
     source: str
@@ -85,6 +86,7 @@ class Grid:
     tempo_map: TempoMap | None = None
     starts_at_s: float = 0.0
     spans_session: bool = False
+    trusted: bool = True
 
     def __post_init__(self) -> None:
         if len(self.beats_s) < 2:  # noqa: PLR2004  one beat has no length
@@ -268,6 +270,11 @@ class Analysis:
     warnings: tuple[str, ...] = ()
     texture: Texture | None = None
     placement: Placement | None = None
+
+    @property
+    def measured_on(self) -> Grid | None:
+        """The grid, if it is to be trusted."""
+        return self.grid if self.grid and self.grid.trusted else None
 
 
 def notes_of(phrase: Phrase | LabelledPhrase, notes: Sequence[Note]) -> Sequence[Note]:

@@ -7,7 +7,7 @@ import numpy as np
 
 from batch.absence import told
 from batch.grid import map_warnings
-from batch.grid_sources import find_grid
+from batch.grid_sources import Companion, Sources, find_grid, source_warnings
 from batch.groove import rubs
 from batch.hearing import Heard, hear
 from batch.labels import label_phrases
@@ -26,7 +26,9 @@ from batch.texture import texture_warnings
 from batch.variety import score_variety
 
 
-def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Analysis:
+def analyse(
+    take: Take, settings: Settings, session_map: TempoMap | None, companion: Companion | None = None
+) -> Analysis:
     """Listen to one take.
 
     Parameters
@@ -37,6 +39,8 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
         What the player set for its folder.
     session_map : TempoMap or None
         The tempo map found beside the take or in its folder.
+    companion : Companion or None
+        The click or the backing it was played to.
 
     Raises
     ------
@@ -48,21 +52,23 @@ def analyse(take: Take, settings: Settings, session_map: TempoMap | None) -> Ana
     heard = _heard(take, meter)
     played = _played(take, heard)
     notes, texture = played.notes, heard.texture if played.notes else None
-    grid = find_grid(take, settings, session_map)
-    feel = _feel(notes, grid)
-    grid = replace(grid, swing_ratio=feel.swing_ratio) if grid else None
+    sources = Sources(take, settings, session_map, companion)
+    found = find_grid(sources, notes)
+    feel = _feel(notes, found)
+    found = replace(found, swing_ratio=feel.swing_ratio) if found and found.trusted else found
+    grid = found if found and found.trusted else None
     phrases = split_phrases(notes, beat_s=60 / grid.tempo_bpm if grid else None)
-    measured = rubs(notes, phrases, grid, feel) if grid and _trusted(grid, settings) else None
+    measured = rubs(notes, phrases, grid, feel) if grid else None
     labelled = label_phrases(notes, phrases, grid, measured, labels=settings.labels, groove=settings.groove)
     return Analysis(
         take=take.info,
-        grid=grid,
+        grid=found,
         notes=notes,
         phrases=_join(phrases, labelled, relate(notes, phrases, labelled)),
         variety=_variety(labelled, settings),
         warnings=(
             *told(played, heard.scene),
-            *_warnings(grid),
+            *source_warnings(sources, found),
             *map_warnings(grid, duration_s=take.info.duration_s),
             *place_warnings(take.info, placed, grid),
             *texture_warnings(texture, notes),
@@ -96,10 +102,6 @@ def _feel(notes: tuple[Note, ...], grid: Grid | None) -> Feel:
     return estimate_feel(np.array([note.onset_s for note in notes]), grid)
 
 
-def _trusted(grid: Grid, settings: Settings) -> bool:
-    return grid.confidence >= settings.groove.confidence_from
-
-
 def _join(
     phrases: tuple[Phrase, ...],
     labelled: tuple[tuple[Labels, Evidence], ...],
@@ -117,13 +119,4 @@ def _variety(labelled: tuple[tuple[Labels, Evidence], ...], settings: Settings) 
         load_percentiles(),
         settings=settings.variety,
         groove=settings.groove,
-    )
-
-
-def _warnings(grid: Grid | None) -> tuple[str, ...]:
-    if grid is not None:
-        return ()
-    return (
-        "no grid: give a tempo in takemill.toml, or put NAME.tempo.mid beside the take"
-        " (groove unmeasured, length and density in seconds)",
     )

@@ -175,7 +175,7 @@ def print_take(analysis: Analysis, path: Path) -> None:
     for warning in analysis.warnings:
         out.print(Text(inert(warning), style="yellow"))
     if analysis.phrases:
-        print_table(_phrase_columns(analysis.phrases, in_beats=analysis.grid is not None))
+        print_table(_phrase_columns(analysis.phrases, in_beats=analysis.measured_on is not None))
         out.print(Text("~ close to the line between two labels", style="dim"))
 
 
@@ -239,6 +239,8 @@ def _grid_words(analysis: Analysis) -> str:
     if grid is None:
         return "no grid"
     swing = "" if grid.swing_ratio is None else f", swing {grid.swing_ratio:.1f}"
+    if not grid.trusted:
+        return f"perhaps {grid.tempo_bpm:.0f} beats a minute"
     return f"{grid.tempo_bpm:.0f} beats a minute from {grid.source}{swing}"
 
 

@@ -116,7 +116,7 @@ class CsvCues:
             self.time_base,
             self.frame_rate,
             self.sample_rate_hz or analysis.take.sample_rate_hz,
-            BarCounter.of(analysis.grid, from_session=from_session) if analysis.grid else None,
+            BarCounter.of(grid, from_session=from_session) if (grid := analysis.measured_on) else None,
             start_s(analysis, self.counts_from),
             timecode_start_s(analysis, self.counts_from),
         )
