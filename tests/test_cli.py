@@ -82,10 +82,11 @@ def test_without_a_grid_the_groove_is_unmeasured_and_nothing_is_guessed(takemill
     write_take(tmp_path / "alone.wav")
     takemill("run", tmp_path)
     analysis = analysis_of(tmp_path / "markers", "alone")
-    assert analysis["grid"] is None
+    grid = analysis["grid"]
+    assert grid is None or not grid["trusted"]
     assert {p["labels"]["groove"] for p in analysis["phrases"]} == {"unmeasured"}
     assert all(p["evidence"]["duration_beats"] is None for p in analysis["phrases"])
-    assert any("no grid" in warning for warning in analysis["warnings"])
+    assert any(warning.startswith(("no grid", "beat unsure")) for warning in analysis["warnings"])
 
 
 def test_the_settings_give_a_grid_by_name_pattern(takemill, tmp_path):

@@ -1,6 +1,5 @@
 """The listening pass as a whole: what must not change a take's score, and what the grid gives."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import mir_eval
@@ -9,7 +8,7 @@ import pytest
 import soundfile
 from sounding import sound_of, write_midi_take, write_take
 
-from batch.grid_sources import find_grid
+from batch.beats import Pulse
 from batch.midi_take import read_tempo_map
 from batch.model import Groove, Placement
 from batch.pipeline import analyse
@@ -125,14 +124,20 @@ def test_a_midi_take_is_its_own_grid(tmp_path):
 
 
 @pytest.mark.parametrize(("confidence", "measured"), [(0.79, False), (0.8, True)])
-def test_a_grid_less_sure_than_the_settings_ask_leaves_the_groove_unmeasured(
+def test_a_grid_less_sure_than_the_settings_ask_is_told_and_nothing_is_measured_on_it(
     tmp_path, monkeypatch, confidence, measured
 ):
-    # No source of this version gives a doubtful grid, so the test lowers the confidence of a true one.
-    def doubtful(*arguments):
-        return replace(find_grid(*arguments), confidence=confidence)
+    def listened(notes, *, duration_s, **told):
+        beats = tuple(np.arange(0, duration_s, 0.5).tolist())
+        return Pulse(beats, tuple(1 + i % 4 for i in range(len(beats))), 4, confidence)
 
-    monkeypatch.setattr("batch.pipeline.find_grid", doubtful)
-    phrases = heard(write_midi_take(tmp_path / "take.mid", improvised())).phrases
+    monkeypatch.setattr("batch.grid_sources.track_notes", listened)
+    take = open_take(write_take(tmp_path / "take.wav", improvised(), RATE_HZ), "fingerprint")
+    analysis = analyse(take, Settings(), None)
+    assert (analysis.grid.source, analysis.grid.confidence) == ("take alone", confidence)
+    assert analysis.grid.trusted is measured
+    phrases = analysis.phrases
     assert all((p.labels.groove is not Groove.UNMEASURED) is measured for p in phrases)
     assert all((p.evidence.syncopation is not None) is measured for p in phrases)
+    assert all((p.evidence.duration_beats is not None) is measured for p in phrases)
+    assert any("beat unsure (confidence 0.79" in warning for warning in analysis.warnings) is not measured

@@ -74,12 +74,12 @@ def said_of(takes: Mapping[str, tuple[Samples, int]]) -> dict[str, Said]:
 
 
 def said(analysis: dict[str, Any]) -> Said:
-    """Return what an analysis says, its remark on the missing tempo left out."""
+    """Return what an analysis says, its remark on the missing or unsure beat left out."""
     notes = [(n["onset_s"], n["offset_s"], n["pitch_midi"]) for n in analysis["notes"]]
     sure = [n["confidence"] for n in analysis["notes"]]
     return Said(
         notes=np.array(notes, dtype=float).reshape(-1, 3),
         confidence=float(np.mean(sure)) if sure else None,
         phrases=len(analysis["phrases"]),
-        warnings=tuple(w for w in analysis["warnings"] if not w.startswith("no grid")),
+        warnings=tuple(w for w in analysis["warnings"] if not w.startswith(("no grid", "beat unsure"))),
     )
