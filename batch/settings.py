@@ -166,6 +166,8 @@ class MarkerSettings(_Section):
 
     midi_format: Literal[0, 1] = 0
     event: Literal["marker", "cue-point"] = "marker"
+    devices: bool = False
+    """Name what puts a phrase against the groove in the marker: ``07 long dense off-beats``."""
     spans: bool = True
     """Write one note a phrase, so that a program without regions shows the spans."""
     session_tempo_bpm: Tempo = 120.0

@@ -24,6 +24,7 @@ def exporters_for(settings: Settings) -> tuple[Exporter, ...]:
             markers.spans,
             markers.session_tempo_bpm,
             markers.counts_from,
+            markers.devices,
         ),
         CsvCues(
             cues.columns,

@@ -16,10 +16,25 @@ class Exporter(Protocol):
         """Return the file's content; the same bytes for the same analysis."""
 
 
-def phrase_names(phrases: tuple[LabelledPhrase, ...]) -> tuple[str, ...]:
+LONGEST = 40
+"""Characters of a marker that programs were seen to take."""
+
+
+def phrase_names(phrases: tuple[LabelledPhrase, ...], *, with_devices: bool = False) -> tuple[str, ...]:
     """Return a name for each phrase: its number and its labels, ``07 long dense against-groove``.
 
-    Names are unique, printable ASCII, and sort as the phrases do.
+    With devices it says what puts a phrase against the groove: ``07 long dense off-beats``. Names
+    are unique, printable ASCII, and sort as the phrases do.
     """
     width = max(2, len(str(len(phrases))))
-    return tuple(f"{number:0{width}} {phrase.labels}" for number, phrase in enumerate(phrases, start=1))
+    return tuple(
+        f"{number:0{width}} {_words(phrase, with_devices=with_devices)}"[:LONGEST].rstrip()
+        for number, phrase in enumerate(phrases, start=1)
+    )
+
+
+def _words(phrase: LabelledPhrase, *, with_devices: bool) -> str:
+    devices = phrase.evidence.devices
+    if not (with_devices and devices):
+        return str(phrase.labels)
+    return f"{phrase.labels.length.value} {phrase.labels.density.value} {devices[0].name}"

@@ -52,6 +52,7 @@ class MidiMarkers:
     spans: bool = True
     session_tempo_bpm: float = 120.0
     counts_from: CountsFrom = "auto"
+    devices: bool = False
     suffix: str = ".markers.mid"
 
     def render(self, analysis: Analysis) -> bytes:
@@ -62,7 +63,8 @@ class MidiMarkers:
         return marker_file(self.midi_format, clock, marks, spans)
 
     def _marks(self, phrases: tuple[LabelledPhrase, ...], clock: "SessionClock") -> Iterable[Timed]:
-        for name, phrase in zip(phrase_names(phrases), phrases, strict=True):
+        names = phrase_names(phrases, with_devices=self.devices)
+        for name, phrase in zip(names, phrases, strict=True):
             yield mark(clock.tick(phrase.start_s), name, self.event)
 
 

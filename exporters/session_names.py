@@ -4,9 +4,7 @@ import unicodedata
 from collections.abc import Iterator, Sized
 
 from batch.session import Layout
-
-LONGEST = 40
-"""Characters of a marker that programs were seen to take."""
+from exporters.base import LONGEST
 
 _PLAIN = str.maketrans(
     {"ß": "ss", "æ": "ae", "Æ": "Ae", "ø": "o", "Ø": "O", "œ": "oe", "Œ": "Oe", "ł": "l", "Ł": "L", "đ": "d",

@@ -21,7 +21,7 @@ from reading import (
 )
 
 from batch.grid import grid_from_tempo
-from batch.model import Analysis, Density, Groove, Labels, Length, Note
+from batch.model import Analysis, Density, Device, Groove, Labels, Length, Note
 from batch.tempo import MeterChange, TempoChange, TempoMap
 from exporters.midi_markers import MidiMarkers, MidiNotes, velocity
 
@@ -314,3 +314,15 @@ def test_the_outermost_pitches_are_written(pitch):
 
 def test_the_same_analysis_gives_the_same_bytes():
     assert MidiMarkers().render(analysis_of(TWO_PHRASES)) == MidiMarkers().render(analysis_of(TWO_PHRASES))
+
+
+def test_a_marker_may_say_what_puts_its_phrase_against_the_groove():
+    first, second = TWO_PHRASES
+    devices = (Device("threes over sixteenths", 0.6, 1.2),)
+    against = replace(first, evidence=replace(first.evidence, devices=devices))
+    analysis = analysis_of((against, second))
+    named = [message.text for _, message in of_type(MidiMarkers(devices=True).render(analysis), "marker")]
+    assert named == ["01 long dense threes over sixteenths", "02 long dense against-groove"]
+    assert all(len(text) <= 40 and text.isascii() for text in named)
+    plain = [message.text for _, message in of_type(MidiMarkers().render(analysis), "marker")]
+    assert plain[0] == "01 long dense against-groove"
