@@ -39,10 +39,11 @@ def corpus_evidence(folder: Path) -> Iterator[Evidence]:
     """Yield the evidence of every annotated phrase in the corpus."""
     beats = dict(list(pd.read_csv(folder / "beats.csv.gz").groupby("solo")))
     for solo, table in pd.read_csv(folder / "notes.csv.gz").groupby("solo"):
-        yield from _solo_evidence(table.sort_values("onset_s"), _grid(beats[solo], table))
+        yield from solo_evidence(table.sort_values("onset_s"), annotated_grid(beats[solo], table))
 
 
-def _solo_evidence(table: pd.DataFrame, grid: Grid) -> Iterator[Evidence]:
+def solo_evidence(table: pd.DataFrame, grid: Grid) -> Iterator[Evidence]:
+    """Yield the evidence of every annotated phrase of one solo, its notes sorted by onset."""
     notes = [
         Note(onset, onset + max(duration, 1e-3), float(pitch), 0.0)
         for onset, duration, pitch in zip(table.onset_s, table.duration_s, table.pitch, strict=True)
@@ -58,7 +59,8 @@ def _solo_evidence(table: pd.DataFrame, grid: Grid) -> Iterator[Evidence]:
         yield evidence_of(notes_of(phrase, notes), phrase, grid, rub, middle)
 
 
-def _grid(beats: pd.DataFrame, notes: pd.DataFrame) -> Grid:
+def annotated_grid(beats: pd.DataFrame, notes: pd.DataFrame) -> Grid:
+    """Return the beats that people annotated under a solo."""
     beats = beats.sort_values("onset_s").drop_duplicates("onset_s")
     times = tuple(float(time) for time in beats.onset_s)
     return Grid(

@@ -133,10 +133,10 @@ class GrooveSettings(_Section):
     syncopated_notes_from: Annotated[int, Field(ge=1)] = 2
     """Fewer are a lone anticipation, which is common practice in the groove (no source)."""
     syncopated_run_from: Positive = 4.5
-    """So many syncopated notes together; one corpus phrase in twelve has more."""
+    """So many syncopated notes together: more than a bar of off-beats. One corpus phrase in fourteen has more."""
     grouping_from: Positive = 5.0
-    """Nats by which a group or a tuplet across the beat is likelier than none; SHARE_HERE of the corpus'
-    phrases have more, about as many as with their intervals in another order."""
+    """Nats by which a group or a tuplet across the beat is likelier than none; 3.7 % of the corpus' phrases
+    have more, 3.6 % of them with their intervals in another order."""
     off_grid_from: Share = 0.27
     """Distance from the grid in tatums; 0 on it, 0.25 by chance; hardly a phrase of the corpus has more."""
     confidence_from: Share = 0.8

@@ -13,6 +13,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads: one core is
 
 from .accuracy import accuracy_table, cost_table, results
 from .grooves import grooves_table
+from .grooves_of_solos import grooves_of_solos_table
 from .hard import hard_table
 from .listeners import LISTENERS, Listener
 from .making.banks import about_bank, bank
@@ -95,10 +96,11 @@ def phrases(asked: Asked) -> Iterator[Table]:
 
 
 def grooves(asked: Asked) -> Iterator[Table]:
-    """Yield lines in the groove and against it."""
+    """Yield lines in the groove and against it, and what annotated solos do."""
     if not bank():
         print(f"grooves as sound are left out: {about_bank()}\n")
     yield grooves_table(asked.only)
+    yield grooves_of_solos_table(asked.data)
 
 
 PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
