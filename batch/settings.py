@@ -129,13 +129,13 @@ class GrooveSettings(_Section):
     """When a phrase rubs against the groove."""
 
     syncopation_from: Share = 0.4
-    """Share of syncopated notes; the corpus quartiles are 0.08, 0.17, 0.30, and a phrase in seven has more."""
+    """Share of syncopated notes; the corpus quartiles are 0.08, 0.17, 0.30; a phrase in seven has more."""
     syncopated_notes_from: Annotated[int, Field(ge=1)] = 2
     """Fewer are a lone anticipation, which is common practice in the groove (no source)."""
     syncopated_run_from: Positive = 4.5
     """So many syncopated notes together, more than a bar of off-beats: one corpus phrase in fourteen."""
     grouping_from: Positive = 5.0
-    """Nats by which a group or a tuplet across the beat is likelier than none: 3.7 % of the corpus' phrases."""
+    """Nats by which a group or tuplet across the beat is likelier than none: 3.7 % of the corpus' phrases."""
     off_grid_from: Share = 0.27
     """Distance from the grid in tatums; 0 on it, 0.25 by chance; hardly a phrase of the corpus has more."""
     confidence_from: Share = 0.8
