@@ -24,6 +24,9 @@ COST_PER_TATUM = 0.6
 COST_OF_SHARING = 9.0
 """What two onsets on one tatum cost: a deviation of three HUMAN_S (our choice)."""
 
+PHRASE_LAGS_S = np.arange(-0.03, 0.0501, 0.01)
+"""The same for a phrase of its own: laying back by up to 40 ms is feel."""
+
 LAGS_S = np.arange(-0.03, 0.0601, 0.005)
 """Constant leads and lags tried; soloists lag by up to about 60 ms (from memory)."""
 
@@ -130,12 +133,33 @@ def _feel_likelihood(position: np.ndarray, length: np.ndarray) -> np.ndarray:
     return np.asarray(likelihood / likelihood.sum())
 
 
-def _log_likelihood_of_swing(felt: np.ndarray, length: np.ndarray) -> np.ndarray:
-    """Return how well each of SWING_RATIOS explains positions, over notes anywhere in the beat."""
+def phrase_lag(onsets_s: np.ndarray, grid: Grid, feel: Feel) -> float:
+    """Return how far a phrase lies behind the beat, in s: about where its take does, unless it tells.
+
+    Parameters
+    ----------
+    onsets_s : ndarray, shape (n,)
+        Those of one phrase.
+    grid, feel : the beats, and how the whole take sits on them
+    """
+    position, length = beat_positions(onsets_s, grid), beat_lengths(onsets_s, grid)
+    ratio = np.array([feel.offbeat / (1 - feel.offbeat)])
+    log = np.array(
+        [_log_likelihood_of_swing(position - lag_s / length, length, ratio)[0] for lag_s in PHRASE_LAGS_S]
+    )
+    log -= ((PHRASE_LAGS_S - feel.lag_s) / USUAL_LAG_S) ** 2 / 2
+    likelihood = np.exp(log - log.max())
+    return float(likelihood @ PHRASE_LAGS_S / likelihood.sum())
+
+
+def _log_likelihood_of_swing(
+    felt: np.ndarray, length: np.ndarray, ratios: np.ndarray = SWING_RATIOS
+) -> np.ndarray:
+    """Return how well each of ``ratios`` explains positions, over notes anywhere in the beat."""
     simple = _in_simple_beats(felt)
     fraction, width = felt[simple, None] % 1.0, FEEL_SPREAD_S / length[simple, None]
     on_beat = ON_BEAT_SHARE * _bell(np.minimum(fraction, 1 - fraction), width)
-    off_beat = OFF_BEAT_SHARE * _bell(fraction - SWING_RATIOS / (1 + SWING_RATIOS), width)
+    off_beat = OFF_BEAT_SHARE * _bell(fraction - ratios / (1 + ratios), width)
     return np.asarray(np.log(on_beat + off_beat + (1 - ON_BEAT_SHARE - OFF_BEAT_SHARE)).sum(axis=0))
 
 

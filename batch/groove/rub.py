@@ -11,7 +11,7 @@ from batch.groove.lattice import Line
 from batch.groove.off_grid import off_grid
 from batch.groove.syncopation import longest_run, syncopation_chances
 from batch.model import Grid, Note, Phrase
-from batch.rhythm import Feel, felt_positions, place, subdivisions
+from batch.rhythm import Feel, felt_positions, phrase_lag, place, subdivisions
 
 FAINTEST = 2.5
 """Groupings weaker than this, in nats, are not told at all; half of what makes one (our choice)."""
@@ -40,6 +40,10 @@ def rubs(notes: Sequence[Note], phrases: Sequence[Phrase], grid: Grid, feel: Fee
     onsets = np.array([note.onset_s for note in notes])
     if not len(onsets):
         return ()
+    for p in phrases:
+        # Laying back evenly is feel, for a phrase as for a take.
+        onsets[p.span] -= phrase_lag(onsets[p.span], grid, feel) - feel.lag_s
+    onsets = np.maximum.accumulate(onsets)
     chances = syncopation_chances(onsets, grid, feel)
     felt, length = felt_positions(onsets, grid, feel)
     stands = place(onsets, grid, feel)
