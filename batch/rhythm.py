@@ -6,6 +6,7 @@ the corpus' own annotation (Pfleiderer and others, "Inside the Jazzomat", 2017),
 in place of its rules.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -127,40 +128,46 @@ def estimate_feel(onsets_s: np.ndarray, grid: Grid) -> Feel:
 
 def _feel_likelihood(position: np.ndarray, length: np.ndarray) -> np.ndarray:
     """Return how likely each pair of LAGS_S and SWING_RATIOS is, shape (lags, ratios), summing to 1."""
-    log = np.stack([_log_likelihood_of_swing(position - lag_s / length, length) for lag_s in LAGS_S])
+    log = np.stack(
+        [_log_likelihoods(position - lag_s / length, length, SWING_RATIOS).sum(axis=0) for lag_s in LAGS_S]
+    )
     log -= (LAGS_S[:, None] / USUAL_LAG_S) ** 2 / 2 + ((SWING_RATIOS - USUAL_SWING) / SWING_SPREAD) ** 2 / 2
     likelihood = np.exp(log - log.max())
     return np.asarray(likelihood / likelihood.sum())
 
 
-def phrase_lag(onsets_s: np.ndarray, grid: Grid, feel: Feel) -> float:
-    """Return how far a phrase lies behind the beat, in s: about where its take does, unless it tells.
+def lags_of(onsets_s: np.ndarray, phrases: Sequence[slice], grid: Grid, feel: Feel) -> np.ndarray:
+    """Return how far each phrase lies behind the beat: about where its take does, unless it tells.
 
     Parameters
     ----------
     onsets_s : ndarray, shape (n,)
-        Those of one phrase.
+    phrases : sequence of slice, of length p
+        The notes of each.
     grid, feel : the beats, and how the whole take sits on them
+
+    Returns
+    -------
+    ndarray, shape (p,), seconds
     """
     position, length = beat_positions(onsets_s, grid), beat_lengths(onsets_s, grid)
     ratio = np.array([feel.offbeat / (1 - feel.offbeat)])
-    log = np.array(
-        [_log_likelihood_of_swing(position - lag_s / length, length, ratio)[0] for lag_s in PHRASE_LAGS_S]
-    )
-    log -= ((PHRASE_LAGS_S - feel.lag_s) / USUAL_LAG_S) ** 2 / 2
-    likelihood = np.exp(log - log.max())
-    return float(likelihood @ PHRASE_LAGS_S / likelihood.sum())
+    each = [_log_likelihoods(position - lag_s / length, length, ratio)[:, 0] for lag_s in PHRASE_LAGS_S]
+    usual = ((PHRASE_LAGS_S - feel.lag_s) / USUAL_LAG_S) ** 2 / 2
+    log = np.array([[of_notes[phrase].sum() for of_notes in each] for phrase in phrases]) - usual
+    likelihood = np.exp(log - log.max(axis=1, keepdims=True))
+    return np.asarray(likelihood @ PHRASE_LAGS_S / likelihood.sum(axis=1))
 
 
-def _log_likelihood_of_swing(
-    felt: np.ndarray, length: np.ndarray, ratios: np.ndarray = SWING_RATIOS
-) -> np.ndarray:
-    """Return how well each of ``ratios`` explains positions, over notes anywhere in the beat."""
+def _log_likelihoods(felt: np.ndarray, length: np.ndarray, ratios: np.ndarray) -> np.ndarray:
+    """Return how well each of ``ratios`` explains positions, over notes anywhere in the beat, (n, ratios)."""
     simple = _in_simple_beats(felt)
     fraction, width = felt[simple, None] % 1.0, FEEL_SPREAD_S / length[simple, None]
     on_beat = ON_BEAT_SHARE * _bell(np.minimum(fraction, 1 - fraction), width)
     off_beat = OFF_BEAT_SHARE * _bell(fraction - ratios / (1 + ratios), width)
-    return np.asarray(np.log(on_beat + off_beat + (1 - ON_BEAT_SHARE - OFF_BEAT_SHARE)).sum(axis=0))
+    log = np.zeros((len(felt), len(ratios)))
+    log[simple] = np.log(on_beat + off_beat + (1 - ON_BEAT_SHARE - OFF_BEAT_SHARE))
+    return log
 
 
 def _bell(distance: np.ndarray, width: np.ndarray) -> np.ndarray:

@@ -11,7 +11,7 @@ from batch.groove.lattice import Line
 from batch.groove.off_grid import off_grid
 from batch.groove.syncopation import longest_run, syncopation_chances
 from batch.model import Grid, Note, Phrase
-from batch.rhythm import Feel, felt_positions, phrase_lag, place, subdivisions
+from batch.rhythm import Feel, felt_positions, lags_of, place, subdivisions
 
 FAINTEST = 2.5
 """Groupings weaker than this, in nats, are not told at all; half of what makes one (our choice)."""
@@ -38,11 +38,11 @@ class Rub:
 def rubs(notes: Sequence[Note], phrases: Sequence[Phrase], grid: Grid, feel: Feel) -> tuple[Rub, ...]:
     """Return what each phrase does with the meter of ``grid``."""
     onsets = np.array([note.onset_s for note in notes])
-    if not len(onsets):
+    if not phrases:
         return ()
-    for p in phrases:
-        # Laying back evenly is feel, for a phrase as for a take.
-        onsets[p.span] -= phrase_lag(onsets[p.span], grid, feel) - feel.lag_s
+    # Laying back evenly is feel, for a phrase as for a take.
+    for p, lag_s in zip(phrases, lags_of(onsets, [p.span for p in phrases], grid, feel), strict=True):
+        onsets[p.span] -= lag_s - feel.lag_s
     onsets = np.maximum.accumulate(onsets)
     chances = syncopation_chances(onsets, grid, feel)
     felt, length = felt_positions(onsets, grid, feel)
