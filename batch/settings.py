@@ -14,7 +14,11 @@ Tempo = Annotated[float, Field(ge=20, le=400, allow_inf_nan=False)]
 """Beats a minute. The limits are those of common metronomes with room to spare (from memory)."""
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
-FileName = Annotated[str, StringConstraints(pattern=r"^[^/\\\\\x00]+$")]
+FileName = Annotated[
+    str,
+    StringConstraints(pattern=r"^[^/\\\x00]+$"),
+    Field(json_schema_extra={"allowed": "a file's name, without a folder"}),
+]
 Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]
 
 
