@@ -1,0 +1,133 @@
+"""Strokes to a pulse where the companion is a click: even strokes of few sounds, and next to nothing else."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from batch.beats.accents import Reading, features_of, pattern_of, phases, readings
+from batch.beats.pulse import Pulse
+from batch.beats.strokes import Strokes
+from batch.beats.trains import Train, best_train
+from batch.tempo import MeterChange
+
+FEWEST = 6
+"""Strokes of a click: a count-in alone is none."""
+FULL_RISE_DB = 18.0
+"""A stroke that rises this much counts whole."""
+SOFT_DB = 26.0
+"""A stroke this far under the loud ones counts little: an echo, a cough."""
+
+MOST_COMPARED = 500
+"""Strokes that one is compared with."""
+KIN, STRANGE = 5, 2.5
+"""A stroke has as many others within so many square steps; words have none (clicks and words of our own)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Click:
+    """A pulse found in a click, and what speaks for it being one: how even and alike strokes are, 0 to 1."""
+
+    pulse: Pulse
+    covered: float
+    stray: float
+    apart_s: float
+    log_odds: float
+
+
+def click_in(strokes: Strokes, meter: tuple[int, int] | None, tempo_bpm: float | None) -> Click | None:
+    """Return the click that ``strokes`` are, or None where they are no train."""
+    if len(strokes) < FEWEST:
+        return None
+    weights = weights_of(strokes)
+    train = best_train(strokes.times_s, weights)
+    train = _less_strangers(train, strokes) if train else None
+    if train is None or len(train.strokes) < FEWEST:
+        return None
+    apart_s = float(np.median(np.diff(strokes.times_s[train.strokes]) / np.diff(train.places)))
+    features = features_of(strokes.level_db[train.strokes], strokes.spectra_db[train.strokes])
+    pattern = pattern_of(train.places, features)
+    stated = MeterChange(0, *meter) if meter else None
+    found = readings(
+        pattern,
+        apart_s,
+        beats_per_bar=stated.beats_per_bar if stated else None,
+        compound=stated is not None and stated.is_compound,
+        tempo_bpm=tempo_bpm,
+    )
+    odds = np.array([reading.log_odds for reading in found])
+    share = float(1.0 / np.exp(odds - odds[0]).sum())
+    covered, stray = _covered(strokes, train, weights), _stray(strokes, train)
+    beats_s, numbers = _beats(strokes, train, found[0], phases(pattern, train.places, features))
+    if len(beats_s) < 2:  # noqa: PLR2004  a pulse has two
+        return None
+    confidence = share * covered * float(np.clip(1.2 - 10.0 * stray, 0.0, 1.0))
+    pulse = Pulse(tuple(beats_s.tolist()), tuple(numbers.tolist()), found[0].per_bar, confidence)
+    return Click(pulse, covered, stray, apart_s, found[0].log_odds)
+
+
+def _less_strangers(train: Train, strokes: Strokes) -> Train:
+    """Return ``train`` without what sounds like none of its strokes at either end: a count-in spoken in time."""
+    features = features_of(strokes.level_db[train.strokes], strokes.spectra_db[train.strokes])
+    known = features[:: max(1, len(features) // MOST_COMPARED)]
+
+    def is_strange(at: int) -> bool:
+        off = np.sort(((known - features[at]) ** 2).sum(axis=1))
+        return bool(off[min(KIN, len(off) // 8)] > STRANGE)
+
+    first, last = 0, len(features) - 1
+    while first < last and is_strange(first):
+        first += 1
+    while last > first and is_strange(last):
+        last -= 1
+    kept = slice(first, last + 1)
+    return Train(train.strokes[kept], train.places[kept] - train.places[first])
+
+
+def weights_of(strokes: Strokes) -> NDArray[np.float64]:
+    """Return what each stroke is worth, 0 to 1: clear ones and loud ones more."""
+    clear = np.clip(strokes.rise_db / FULL_RISE_DB, 0.1, 1.0)
+    loud_db = np.percentile(strokes.level_db, 90)
+    loud = np.clip(1.0 - (loud_db - strokes.level_db - SOFT_DB / 2) / (SOFT_DB / 2), 0.05, 1.0)
+    return np.asarray(clear * loud, dtype=np.float64)
+
+
+def _covered(strokes: Strokes, train: Train, weights: NDArray[np.float64]) -> float:
+    """Return the share of the strokes' worth that is in the train, while it lasts."""
+    first, last = train.strokes[0], train.strokes[-1]
+    return float(weights[train.strokes].sum() / weights[first : last + 1].sum())
+
+
+def _stray(strokes: Strokes, train: Train) -> float:
+    """Return how far a typical stroke is from half way between its neighbours, as a share of their distance."""
+    times_s, places = strokes.times_s[train.strokes], train.places
+    apart = np.diff(times_s) / np.diff(places)
+    return float(np.median(np.abs(np.diff(apart))) / np.median(apart)) if len(apart) > 1 else 1.0
+
+
+def _beats(
+    strokes: Strokes, train: Train, reading: Reading, phase: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Return when the beats are, and their numbers."""
+    times_s = train.times_of_all(strokes.times_s)
+    if reading.length != 1 and len(set(phase.tolist())) == 1:  # strokes alike: every so many is a beat
+        phase = np.arange(len(times_s)) % reading.length
+    since = (phase - reading.first) % reading.length
+    beats = np.flatnonzero(since % reading.every == 0)
+    numbers = since[beats] // reading.every * reading.between + reading.number - 1
+    if reading.between > 1:
+        finer = np.arange((len(beats) - 1) * reading.between + 1)
+        where = np.interp(finer / reading.between, np.arange(len(beats)), beats)
+        steps = finer % reading.between
+        return np.interp(where, np.arange(len(times_s)), times_s), (
+            _going_on(numbers[finer // reading.between], steps, reading) + 1
+        )
+    if not reading.told:
+        numbers = np.arange(len(beats)) + reading.number - 1
+    return times_s[beats], numbers % reading.per_bar + 1
+
+
+def _going_on(numbers: NDArray[np.int64], steps: NDArray[np.int64], reading: Reading) -> NDArray[np.int64]:
+    if reading.told:
+        return (numbers + steps) % reading.per_bar
+    return (np.arange(len(numbers)) + reading.number - 1) % reading.per_bar
