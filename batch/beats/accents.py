@@ -17,7 +17,7 @@ BETTER = 0.7
 """A longer pattern leaves at most this share of what a shorter one leaves unexplained."""
 MEASURED = 0.05
 """Mean square difference, in steps, that strokes alike always have."""
-DIFFERENT = 0.35
+DIFFERENT = 0.12
 """Mean square difference, in steps below, under which all strokes are alike."""
 LEVEL_STEP_DB, SPECTRUM_STEP_DB = 3.0, 6.0
 """Differences that count as one step (our choice: a level of a click is measured to a decibel)."""
@@ -241,7 +241,7 @@ def _sparse(pattern: Pattern, beats_per_bar: int | None) -> Iterator[Reading]:
     if pattern.length == 1:
         if per_bar % 2 == 0 and per_bar > 2:  # noqa: PLR2004  backbeats
             yield Reading(1, 0, 1, per_bar, 2, 2, told=False, log_odds=SPARSE)
-        yield Reading(1, 0, 1, per_bar, per_bar, 1, told=False, log_odds=SPARSE - (per_bar == 2))  # noqa: PLR2004
+        yield Reading(1, 0, 1, per_bar, per_bar, 1, told=False, log_odds=SPARSE - 1.0)
     elif per_bar % pattern.length == 0 and pattern.length < per_bar and beats_per_bar:
         between = per_bar // pattern.length
         first, odds = _start_of(pattern, 1)

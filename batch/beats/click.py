@@ -20,19 +20,38 @@ SOFT_DB = 26.0
 
 MOST_COMPARED = 500
 """Strokes that one is compared with."""
+COVERED, STRAY, UNLIKE = 0.85, 0.04, 0.3
+"""What a machine's click keeps to, in noise too: backings of an invented band have 0.31 or more where
+their train covers so much."""
+ALONE, STRAY_BY_HAND, UNLIKE_BY_HAND = 0.95, 0.006, 0.8
+"""The same for sounds that differ from stroke to stroke, as sampled ones do, if next to nothing else sounds."""
+DRUMMED = 0.1
+"""A drum kit has so many bass drums at least, and as many other sounds."""
 KIN, STRANGE = 5, 2.5
 """A stroke has as many others within so many square steps; words have none (clicks and words of our own)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Click:
-    """A pulse found in a click, and what speaks for it being one: how even and alike strokes are, 0 to 1."""
+    """A pulse found in strokes, and what tells whether they are a click.
+
+    ``covered`` is the share of the strokes in the train, ``stray`` how uneven it is, ``unlike`` how far its
+    strokes are from others of the same sound (square steps), ``low_share`` how many are bass drums.
+    """
 
     pulse: Pulse
     covered: float
     stray: float
-    apart_s: float
-    log_odds: float
+    unlike: float
+    low_share: float
+
+    @property
+    def is_one(self) -> bool:
+        """Whether strokes are as even, as alike and as alone as a click's."""
+        drummed = DRUMMED < self.low_share < 1.0 - DRUMMED
+        machine = self.covered > COVERED and self.unlike < UNLIKE
+        by_hand = self.covered > ALONE and self.unlike < UNLIKE_BY_HAND and self.stray < STRAY_BY_HAND
+        return (machine or by_hand) and self.stray < STRAY and not drummed
 
 
 def click_in(strokes: Strokes, meter: tuple[int, int] | None, tempo_bpm: float | None) -> Click | None:
@@ -63,7 +82,16 @@ def click_in(strokes: Strokes, meter: tuple[int, int] | None, tempo_bpm: float |
         return None
     confidence = share * covered * float(np.clip(1.2 - 10.0 * stray, 0.0, 1.0))
     pulse = Pulse(tuple(beats_s.tolist()), tuple(numbers.tolist()), found[0].per_bar, confidence)
-    return Click(pulse, covered, stray, apart_s, found[0].log_odds)
+    low = float(np.mean(strokes.low_share[train.strokes] > 0.5))  # noqa: PLR2004  most of it
+    return Click(pulse, covered, stray, _unlike(features), low)
+
+
+def _unlike(features: NDArray[np.float64]) -> float:
+    """Return how far four of five strokes are at most from a few others."""
+    known = features[:: max(1, len(features) // MOST_COMPARED)]
+    kin = min(KIN, len(known) // 4)
+    off = [float(np.partition(((known - one) ** 2).sum(axis=1), kin)[kin]) for one in known]
+    return float(np.percentile(off, 80))
 
 
 def _less_strangers(train: Train, strokes: Strokes) -> Train:

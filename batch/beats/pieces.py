@@ -21,6 +21,10 @@ AROUND = RATE_HZ // 4
 _READ_S = 1.0
 
 
+class NoNumbersError(ValueError):
+    """Sound holds NaN or infinity."""
+
+
 @dataclass(frozen=True, slots=True)
 class Piece:
     """Samples from ``first - AROUND`` to ``first + length + AROUND``, zeros where there is no sound."""
@@ -36,7 +40,9 @@ def pieces(blocks: Iterable[Floats], rate_hz: int) -> Iterator[Piece]:
     Raises
     ------
     ValueError
-        If a block is not mono, or holds values that are no numbers.
+        If a block is not mono.
+    NoNumbersError
+        If a block holds NaN or infinity.
     """
     held, first = np.zeros(AROUND, np.float32), 0  # ``held`` begins AROUND before ``first``
     for samples in _resampled(blocks, rate_hz):
@@ -69,7 +75,7 @@ def _even(blocks: Iterable[Floats], length: int) -> Iterator[Floats]:
         if block.ndim != 1:
             raise ValueError(f"blocks must be mono, shape (n,), got {block.shape}")
         if not np.isfinite(block).all():
-            raise ValueError("blocks must hold numbers, got NaN or infinity")
+            raise NoNumbersError("blocks must hold numbers, got NaN or infinity")
         parts.append(np.asarray(block, np.float32))
         count += len(block)
         if count >= length:

@@ -40,6 +40,8 @@ SPECTRUM_WINDOW = 1024
 SPECTRUM_BANDS = 36
 SPECTRUM_HZ = (120.0, 11_000.0)
 SPECTRUM_RANGE_DB = 30.0
+LOW_HZ = 150.0
+"""Below lies a bass drum; no click does (our choice)."""
 BEFORE_S, AFTER_S = 0.008, 0.010
 """Around the coarse attack, where the exact one is looked for."""
 BEGUN = 0.15
@@ -52,14 +54,14 @@ NOISE_TOPS = 1.6
 class Strokes:
     """Strokes in time: when (n,), rise and level in dB (n,), spectrum (n, bands) in dB, 0 to -30.
 
-    ``low_db`` (n,) is how loud each is under 150 Hz.
+    ``low_share`` (n,) is how much of each one's power lies under 150 Hz.
     """
 
     times_s: NDArray[np.float64]
     rise_db: Floats
     level_db: Floats
     spectra_db: Floats
-    low_db: Floats
+    low_share: Floats
 
     def __len__(self) -> int:
         return len(self.times_s)
@@ -71,7 +73,7 @@ class Strokes:
             self.rise_db[which],
             self.level_db[which],
             self.spectra_db[which],
-            self.low_db[which],
+            self.low_share[which],
         )
 
 
@@ -84,7 +86,7 @@ def joined(parts: Iterable[Strokes]) -> Strokes:
         np.concatenate([p.rise_db for p in listed]),
         np.concatenate([p.level_db for p in listed]),
         np.concatenate([p.spectra_db for p in listed]),
-        np.concatenate([p.low_db for p in listed]),
+        np.concatenate([p.low_share for p in listed]),
     )
     # Where two pieces meet, both may have found the same one.
     return whole.only(np.diff(whole.times_s, prepend=-np.inf) > APART * HOP / RATE_HZ)
@@ -103,9 +105,9 @@ def strokes_in(piece: Piece) -> Strokes:
     loud_db = 10 * np.log10(10 ** (levels_db / 10) @ np.ones(levels_db.shape[1]) + 1e-20)
     windows = at[:, None] + np.arange(LOUD_FRAMES)
     level_db = loud_db[np.minimum(windows, len(loud_db) - 1)].max(axis=1) if len(at) else np.zeros(0)
-    spectra_db, low_db = _spectra_db(piece.samples, starts)
+    spectra_db, low_share = _spectra_db(piece.samples, starts)
     times_s = (piece.first - AROUND + starts) / RATE_HZ
-    return Strokes(times_s, rise_db[at], np.asarray(level_db, np.float32), spectra_db, low_db)
+    return Strokes(times_s, rise_db[at], np.asarray(level_db, np.float32), spectra_db, low_share)
 
 
 def _levels_db(samples: Floats) -> Floats:
@@ -151,7 +153,7 @@ def _attack(samples: Floats, coarse: int) -> int:
 
 
 def _spectra_db(samples: Floats, starts: NDArray[np.int64]) -> tuple[Floats, Floats]:
-    """Return what sounds after each attack, (n, bands) against its loudest band, and its level under 150 Hz."""
+    """Return what sounds after each attack, (n, bands) against its loudest band, and its share under 150 Hz."""
     windows = np.minimum(starts[:, None] + np.arange(SPECTRUM_WINDOW), len(samples) - 1)
     taper = np.hanning(2 * SPECTRUM_WINDOW)[SPECTRUM_WINDOW:].astype(np.float32)
     spectrum = np.fft.rfft(samples[windows] * taper)
@@ -162,5 +164,5 @@ def _spectra_db(samples: Floats, starts: NDArray[np.int64]) -> tuple[Floats, Flo
     triangles = np.maximum(0.0, 1.0 - np.abs(place[:, None] * (SPECTRUM_BANDS - 1) - centres))
     bands = 10 * np.log10(power @ triangles.astype(np.float32) + 1e-12)
     bands -= bands.max(axis=1, keepdims=True, initial=-120.0)
-    low_db = 10 * np.log10(power[:, hz < 150.0].sum(axis=1) + 1e-12)
-    return np.asarray(np.maximum(bands, -SPECTRUM_RANGE_DB), np.float32), np.asarray(low_db, np.float32)
+    low_share = power[:, hz < LOW_HZ].sum(axis=1) / (power.sum(axis=1) + 1e-12)
+    return np.asarray(np.maximum(bands, -SPECTRUM_RANGE_DB), np.float32), np.asarray(low_share, np.float32)

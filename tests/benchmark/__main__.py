@@ -12,6 +12,7 @@ from typing import Any
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads: one core is what is measured
 
 from .accuracy import accuracy_table, cost_table, results
+from .companions import companion_tables
 from .hard import hard_table
 from .listeners import LISTENERS, Listener
 from .making.banks import about_bank, bank
@@ -93,12 +94,20 @@ def phrases(asked: Asked) -> Iterator[Table]:
     yield phrases_table(asked.data, asked.only)
 
 
+def companions(asked: Asked) -> Iterator[Table]:
+    """Yield beats of clicks and backings."""
+    if not bank():
+        print(f"backings are left out: {about_bank()}\n")
+    yield from companion_tables(asked.store, asked.only, sampled=bank() is not None)
+
+
 PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "accuracy": accuracy,
     "speed": speed,
     "hard": hard,
     "mixes": mixes,
     "phrases": phrases,
+    "companions": companions,
 }
 
 
