@@ -241,7 +241,7 @@ def _sparse(pattern: Pattern, beats_per_bar: int | None) -> Iterator[Reading]:
     if pattern.length == 1:
         if per_bar % 2 == 0 and per_bar > 2:  # noqa: PLR2004  backbeats
             yield Reading(1, 0, 1, per_bar, 2, 2, told=False, log_odds=SPARSE)
-        yield Reading(1, 0, 1, per_bar, per_bar, 1, told=False, log_odds=SPARSE - 1.0)
+        yield Reading(1, 0, 1, per_bar, per_bar, 1, told=False, log_odds=SPARSE - 0.6)
     elif per_bar % pattern.length == 0 and pattern.length < per_bar and beats_per_bar:
         between = per_bar // pattern.length
         first, odds = _start_of(pattern, 1)

@@ -1,51 +1,100 @@
 """Activations to a pulse where the companion is a backing: a band, or part of one, that plays along."""
 
 import math
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from batch.beats.pieces import Floats
-from batch.beats.pointer import bars_in, beats_in
+from batch.beats.pointer import BPM_LIMITS, FELT_BPM, bars_in, beats_in
 from batch.beats.pulse import Pulse
 from batch.beats.spectra import FRAMES_A_S
 from batch.tempo import MeterChange
 
 FEWEST = 8
 """Beats of a backing: two bars."""
-FEWEST_KNOWN = (2, 3, 4, 5, 6, 7)
+BARS = (2, 3, 4, 5, 6, 7)
 """Beats a bar that are looked for where no meter is stated."""
-CONFIDENCE = (-3.0, 6.0, -3.0, -8.0)
+OTHER_LEVELS = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0)
+"""Of the likeliest tempo: pulses that a band's strokes may stand for as well."""
+WIDE = 0.25
+"""How far a band may go from its tempo."""
+CONFIDENCE = (-3.0, 1.0, -1.0, -1.0, 1.0, -1.0, -1.0, -5.0, 1.0)
 """Constant and weights of ``signs_of`` in the log-odds that a pulse is right."""
 MOST_SURE = 0.97
+SOFT = 0.02
+"""Activation added before its logarithm is taken: less is nothing."""
 
 
-def pulse_of_backing(
-    activation: Floats, meter: tuple[int, int] | None, tempo_bpm: float | None
-) -> Pulse | None:
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """Beats at one level: their frames (n,), numbers in the bar, beats a bar, log-odds that they are right."""
+
+    frames: NDArray[np.float64]
+    numbers: NDArray[np.int64]
+    per_bar: int
+    log_odds: float
+
+
+def pulse_of_backing(activation: Floats, meter: tuple[int, int] | None, tempo_bpm: float | None) -> Pulse | None:
     """Return the beats and bars in ``activation`` (n, 2), or None where there are none."""
     if len(activation) < FRAMES_A_S:
         return None
-    frames = beats_in(activation[:, 0], tempo_bpm)
-    if len(frames) < FEWEST:
+    per_bar = (MeterChange(0, *meter).beats_per_bar,) if meter else BARS
+    found = [_heard(activation, frames, per_bar) for frames in _levels(activation[:, 0], tempo_bpm)]
+    if not found:
         return None
-    per_bar = (MeterChange(0, *meter).beats_per_bar,) if meter else FEWEST_KNOWN
-    numbers, count, _ = bars_in(activation[:, 1], frames, per_bar)
-    odds = CONFIDENCE[0] + float(np.dot(CONFIDENCE[1:], signs_of(activation[:, 0], frames)))
-    confidence = MOST_SURE / (1.0 + math.exp(-np.clip(odds, -30.0, 30.0)))
-    beats_s = np.maximum(frames, 0.0) / FRAMES_A_S
-    return Pulse(tuple(beats_s.tolist()), tuple(numbers.tolist()), count, confidence)
+    best = max(found, key=lambda one: one.log_odds)
+    confidence = MOST_SURE / (1.0 + math.exp(-np.clip(best.log_odds, -30.0, 30.0)))
+    beats_s = np.maximum(best.frames, 0.0) / FRAMES_A_S
+    return Pulse(tuple(beats_s.tolist()), tuple(best.numbers.tolist()), best.per_bar, confidence)
 
 
-def signs_of(activation: Floats, frames: NDArray[np.float64]) -> tuple[float, float, float]:
-    """Return what tells a true pulse from a guess.
+def _levels(activation: Floats, tempo_bpm: float | None) -> Iterator[NDArray[np.float64]]:
+    """Yield the frames of the beats at each level that may be meant."""
+    frames = beats_in(activation, tempo_bpm)
+    if len(frames) < FEWEST or tempo_bpm:
+        if len(frames) >= FEWEST:
+            yield frames
+        return
+    likeliest_bpm = 60 * FRAMES_A_S / float(np.median(np.diff(frames)))
+    for level in OTHER_LEVELS:
+        bpm = likeliest_bpm * level
+        if not BPM_LIMITS[0] <= bpm <= BPM_LIMITS[1]:
+            continue
+        others = frames if level == 1.0 else beats_in(activation, bpm, WIDE)
+        if len(others) >= FEWEST:
+            yield others
 
-    How sure the network is on beats, how sure half way between them, and how uneven they are.
+
+def _heard(activation: Floats, frames: NDArray[np.float64], per_bar: tuple[int, ...]) -> Heard:
+    numbers, count, clear = bars_in(activation[:, 1], frames, per_bar)
+    signs = (*signs_of(activation[:, 0], frames), clear)
+    return Heard(frames, numbers, count, CONFIDENCE[0] + float(np.dot(CONFIDENCE[1:], signs)))
+
+
+def signs_of(activation: Floats, frames: NDArray[np.float64]) -> tuple[float, ...]:
+    """Return what tells a true pulse from its half, its double, and a guess.
+
+    Logarithms of the activation on beats, half way and at the thirds between them, of the weaker
+    of every other beat over the stronger; the tempo against 120 and its square, in octaves; how uneven
+    the beats are.
     """
+    spans = np.diff(frames)
+    on = _near(activation, frames)
+    half = _near(activation, frames[:-1] + spans / 2)
+    thirds = 0.5 * (_near(activation, frames[:-1] + spans / 3) + _near(activation, frames[:-1] + spans * 2 / 3))
+    odd, even = float(on[::2].mean()), float(on[1::2].mean())
+    octaves = math.log2(60 * FRAMES_A_S / float(np.median(spans)) / FELT_BPM)
+    uneven = float(np.mean(np.abs(np.diff(np.log(spans)))))
+    weaker = math.log((min(odd, even) + SOFT) / (max(odd, even) + SOFT))
+    logs = (math.log(float(values.mean()) + SOFT) for values in (on, half, thirds))
+    return (*logs, weaker, octaves, octaves**2, uneven)
+
+
+def _near(activation: Floats, frames: NDArray[np.float64]) -> Floats:
+    """Return the highest activation within two frames of each of ``frames``."""
     near = np.round(frames).astype(int)[:, None] + np.arange(-2, 3)
-    middle = np.round((frames[:-1] + frames[1:]) / 2).astype(int)[:, None] + np.arange(-2, 3)
-    last = len(activation) - 1
-    on = activation[np.clip(near, 0, last)].max(axis=1)
-    between = activation[np.clip(middle, 0, last)].max(axis=1)
-    uneven = float(np.mean(np.abs(np.diff(np.log(np.diff(frames))))))
-    return float(on.mean()), float(between.mean()), uneven
+    return np.asarray(activation[np.clip(near, 0, len(activation) - 1)].max(axis=1))

@@ -26,8 +26,8 @@ HINT_SHARE = 0.2
 """A stated tempo is the backing's within this share: bands drift."""
 LEAST, MOST = 0.005, 0.995
 """Limits of a probability: a network is never sure."""
-APART_WEIGHT = 0.06
-"""Weight of each frame between beats, against the one on the beat: neighbouring frames say the same."""
+EVEN_ODDS = 0.12
+"""Activation at which a beat is as likely as none: a pulse gains by beats above and loses by those below."""
 WINDOW_S, SETTLED_S = 120.0, 20.0
 """Decoded at once, and how much of its end is decoded again with what follows."""
 OTHER_PHASE = 7.0
@@ -36,11 +36,14 @@ BARS = {4: 0.0, 3: -1.0, 2: -2.0, 6: -3.0, 5: -2.5, 7: -3.0}
 """Log-odds of beats a bar, where no meter is stated (our choice)."""
 
 
-def beats_in(activation: Floats, tempo_bpm: float | None = None) -> NDArray[np.float64]:
-    """Return the frames of the beats, between frames, for the activation (n,) of beats."""
+def beats_in(activation: Floats, tempo_bpm: float | None = None, share: float = HINT_SHARE) -> NDArray[np.float64]:
+    """Return the frames of the beats, between frames, for the activation (n,) of beats.
+
+    Their tempo stays within ``share`` of ``tempo_bpm`` where that is given.
+    """
     low, high = BPM_LIMITS
     if tempo_bpm:
-        low, high = tempo_bpm * (1 - HINT_SHARE), tempo_bpm * (1 + HINT_SHARE)
+        low, high = tempo_bpm * (1 - share), tempo_bpm * (1 + share)
     spans = np.arange(max(4, math.floor(60 * FRAMES_A_S / high)), math.ceil(60 * FRAMES_A_S / low) + 1)
     centre = 60 * FRAMES_A_S / (tempo_bpm or FELT_BPM)
     prior = -0.5 * (np.log2(spans / centre) / FELT_OCTAVES) ** 2
@@ -49,7 +52,7 @@ def beats_in(activation: Floats, tempo_bpm: float | None = None) -> NDArray[np.f
     start, entry = 0, -1
     while start < len(activation):
         part = np.clip(activation[start : start + window].astype(np.float64), LEAST, MOST)
-        found = _decoded(np.log(part), APART_WEIGHT * np.log1p(-part), spans, prior, entry)
+        found = _decoded(np.log(part / EVEN_ODDS), spans, prior, entry)
         last = start + window >= len(activation)
         kept = found if last else found[found < window - settled]
         beats += [start + int(at) for at in kept[(1 if entry >= 0 else 0) :]]
@@ -73,15 +76,14 @@ def _between_frames(beats: NDArray[np.int64], activation: Floats) -> NDArray[np.
 
 
 @compiled
-def _decoded(on, off, spans, prior, entry):  # type: ignore[no-untyped-def]
+def _decoded(on, spans, prior, entry):  # type: ignore[no-untyped-def]
     """Return the frames of the beats of the likeliest way.
 
-    ``on`` (n,) is the log-likelihood of a beat at a frame, ``off`` of none. Enters anywhere, or, where
+    ``on`` (n,) is what a beat at a frame gains. Enters anywhere, or, where
     ``entry`` is a number of a span, with a beat of that span at frame 0. Ends anywhere after which
     no beat fits in.
     """
     count, kinds = len(on), len(spans)
-    none = np.concatenate((np.zeros(1), np.cumsum(off)))
     score = np.full((count, kinds), -np.inf)
     back = np.full((count, kinds), -1, np.int16)
     for t in range(count):
@@ -90,26 +92,26 @@ def _decoded(on, off, spans, prior, entry):  # type: ignore[no-untyped-def]
             before = t - span
             if before < 0:
                 if entry < 0:
-                    score[t, s] = prior[s] + none[t] + on[t]
+                    score[t, s] = prior[s] + on[t]
                 elif t == 0:
                     score[t, s] = on[t] if s == entry else -np.inf
                 continue
             best, which = -np.inf, -1
-            for other in range(kinds):
+            lowest = max(0, int(span / (1.0 + MOST_CHANGE)) - spans[0])
+            highest = min(kinds - 1, int(span / (1.0 - MOST_CHANGE)) - spans[0])
+            for other in range(lowest, highest + 1):
                 change = abs(span / spans[other] - 1.0)
-                if change > MOST_CHANGE:
-                    continue
                 value = score[before, other] - STEADY * change
                 if value > best:
                     best, which = value, other
             if which >= 0 and best > -np.inf:
-                score[t, s] = best + none[t] - none[before + 1] + on[t]
+                score[t, s] = best + on[t]
                 back[t, s] = which
     top, at, kind = -np.inf, -1, -1
     for t in range(max(0, count - spans[-1]), count):
         for s in range(kinds):
             if t + spans[s] >= count:
-                value = score[t, s] + none[count] - none[t + 1]
+                value = score[t, s]
                 if value > top:
                     top, at, kind = value, t, s
     path = np.empty(count // spans[0] + 2, np.int64)
