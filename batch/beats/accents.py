@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,8 @@ EXPLAINED = 0.35
 """Share of the strokes' differences that a pattern explains at least (clicks of our own synthesis)."""
 BETTER = 0.7
 """A longer pattern leaves at most this share of what a shorter one leaves unexplained."""
+MEDIAN_FROM = 5
+"""Strokes of which the median is steadier than the mean: one cough among them does no harm."""
 MEASURED = 0.05
 """Mean square difference, in steps, that strokes alike always have."""
 DIFFERENT = 0.12
@@ -29,7 +31,7 @@ FELT_BPM, FELT_OCTAVES = 115.0, 0.8
 """Tempo that is felt most easily and how wide: Parncutt (1994, Music Perception 11(4)) gives about
 700 ms for sounds alone; clicks are set to faster beats (our choice)."""
 SLOWEST_BPM, FASTEST_BPM = 38.0, 290.0
-"""Beyond them clicks are seldom beats: metronomes go from 40 to 208, recording programs to 300 (from memory)."""
+"""Beyond them clicks are seldom beats: metronomes go from 40 to 208, programs to 300 (from memory)."""
 HINT_OCTAVES = 0.06
 """How near a stated tempo is the click's."""
 COMMON_BARS = {2: -0.5, 3: -0.1, 4: 0.3, 5: -0.6, 6: -0.7, 7: -0.9, 8: -1.2}
@@ -53,10 +55,11 @@ DENSE = -1.5
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """Of a pattern of ``length`` places, beats are each ``every`` from ``first`` on, ``per_bar`` of them a bar.
+    """Of a pattern of ``length`` places, beats are each ``every`` from ``first`` on.
 
-    ``between`` beats to a place, 1 unless the click sounds on some beats only; ``number`` is
-    the number in the bar of the beat at ``first``. ``told`` says whether accents tell the bar.
+    ``per_bar`` of them make a bar. ``between`` are beats to a place, 1 unless the click sounds on some
+    beats only; ``number`` is that in the bar of the beat at ``first``. ``told`` says whether accents
+    tell the bar.
     """
 
     length: int
@@ -102,7 +105,9 @@ def pattern_of(places: NDArray[np.int64], features: NDArray[np.float64]) -> Patt
     One of length 1 where they are alike, or differ without order.
     """
     windows = list(_windows(places, features))
-    spread = sum(float(((f - np.median(f, axis=0)) ** 2).sum(axis=1).clip(max=MOST_STEPS).sum()) for _, f in windows)
+    spread = sum(
+        float(((f - np.median(f, axis=0)) ** 2).sum(axis=1).clip(max=MOST_STEPS).sum()) for _, f in windows
+    )
     count = sum(len(p) for p, _ in windows)
     if not windows or spread / count < DIFFERENT:
         return _means(places, features, 1)
@@ -118,7 +123,9 @@ def pattern_of(places: NDArray[np.int64], features: NDArray[np.float64]) -> Patt
     return _means(*clearest, length)
 
 
-def _windows(places: NDArray[np.int64], features: NDArray[np.float64]) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64]]]:
+def _windows(
+    places: NDArray[np.int64], features: NDArray[np.float64]
+) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64]]]:
     for start in range(0, int(places[-1]) + 1, WINDOW):
         inside = slice(*np.searchsorted(places, [start, start + WINDOW]))
         if inside.stop - inside.start >= 8:  # noqa: PLR2004  fewer show no pattern
@@ -147,7 +154,8 @@ def _means(places: NDArray[np.int64], features: NDArray[np.float64], length: int
     own = places % length
     sounds = np.full((length, features.shape[1]), np.nan)
     for place in np.unique(own):
-        sounds[place] = np.median(features[own == place], axis=0) if (own == place).sum() > 4 else features[own == place].mean(axis=0)
+        mine = features[own == place]
+        sounds[place] = np.median(mine, axis=0) if len(mine) >= MEDIAN_FROM else mine.mean(axis=0)
     return Pattern(sounds)
 
 
@@ -179,7 +187,7 @@ def readings(
 ) -> list[Reading]:
     """Return what the pattern may mean, likeliest first, ``apart_s`` being from place to place."""
     found = [
-        _weighed(pattern, apart_s, reading, beats_per_bar, compound, tempo_bpm)
+        _weighed(apart_s, reading, beats_per_bar=beats_per_bar, compound=compound, tempo_bpm=tempo_bpm)
         for reading in (*_divided(pattern, beats_per_bar), *_sparse(pattern, beats_per_bar))
     ]
     return sorted(found, key=lambda reading: -reading.log_odds)
@@ -204,7 +212,9 @@ def _start_of(pattern: Pattern, every: int) -> tuple[int, float]:
     apart, levels_db = pattern.apart(), np.nan_to_num(pattern.levels_db(), nan=-99.0)
     alone = np.nan_to_num(np.nanmean(apart, axis=1), nan=-1.0)
     loud = np.clip((levels_db - np.median(levels_db)) / LEVEL_STEP_DB, -3.0, 3.0)
-    bright = np.nan_to_num(pattern.sounds[:, 1:], nan=0.0) @ np.linspace(0.0, 0.2, pattern.sounds.shape[1] - 1)
+    bright = np.nan_to_num(pattern.sounds[:, 1:], nan=0.0) @ np.linspace(
+        0.0, 0.2, pattern.sounds.shape[1] - 1
+    )
     standing_out = alone / max(alone.max(), 1e-9) + 0.3 * loud + 0.02 * bright
     standing_out[0] += STARTS
     first = int(np.argmax(np.round(standing_out, 6)))
@@ -249,7 +259,12 @@ def _sparse(pattern: Pattern, beats_per_bar: int | None) -> Iterator[Reading]:
 
 
 def _weighed(
-    pattern: Pattern, apart_s: float, reading: Reading, beats_per_bar: int | None, compound: bool, tempo_bpm: float | None
+    apart_s: float,
+    reading: Reading,
+    *,
+    beats_per_bar: int | None,
+    compound: bool,
+    tempo_bpm: float | None,
 ) -> Reading:
     """Return ``reading`` with what tempo and meter say for it."""
     bpm = 60.0 * reading.between / (apart_s * reading.every)
@@ -261,9 +276,7 @@ def _weighed(
         odds += _bar_odds(reading, beats_per_bar)
     if compound and reading.every == 3 and reading.between == 1:  # noqa: PLR2004  eighths of a dotted quarter
         odds += FITS
-    return Reading(
-        reading.length, reading.first, reading.every, reading.per_bar, reading.between, reading.number, reading.told, odds
-    )
+    return replace(reading, log_odds=odds)
 
 
 def _bar_odds(reading: Reading, beats_per_bar: int | None) -> float:

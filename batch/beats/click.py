@@ -24,7 +24,7 @@ COVERED, STRAY, UNLIKE = 0.85, 0.04, 0.3
 """What a machine's click keeps to, in noise too: backings of an invented band have 0.31 or more where
 their train covers so much."""
 ALONE, STRAY_BY_HAND, UNLIKE_BY_HAND = 0.95, 0.006, 0.8
-"""The same for sounds that differ from stroke to stroke, as sampled ones do, if next to nothing else sounds."""
+"""The same for sounds that differ from stroke to stroke, as sampled ones do, if little else sounds."""
 DRUMMED = 0.1
 """A drum kit has so many bass drums at least, and as many other sounds."""
 KIN, STRANGE = 5, 2.5
@@ -95,7 +95,7 @@ def _unlike(features: NDArray[np.float64]) -> float:
 
 
 def _less_strangers(train: Train, strokes: Strokes) -> Train:
-    """Return ``train`` without what sounds like none of its strokes at either end: a count-in spoken in time."""
+    """Return ``train`` without what sounds like none of its strokes at either end: a spoken count-in."""
     features = features_of(strokes.level_db[train.strokes], strokes.spectra_db[train.strokes])
     known = features[:: max(1, len(features) // MOST_COMPARED)]
 
@@ -127,7 +127,7 @@ def _covered(strokes: Strokes, train: Train, weights: NDArray[np.float64]) -> fl
 
 
 def _stray(strokes: Strokes, train: Train) -> float:
-    """Return how far a typical stroke is from half way between its neighbours, as a share of their distance."""
+    """Return how much a typical distance differs from the one before, as a share of it."""
     times_s, places = strokes.times_s[train.strokes], train.places
     apart = np.diff(times_s) / np.diff(places)
     return float(np.median(np.abs(np.diff(apart))) / np.median(apart)) if len(apart) > 1 else 1.0

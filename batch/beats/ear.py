@@ -27,7 +27,7 @@ STEP = 30 * FRAMES_A_S
 
 @dataclass(frozen=True, slots=True)
 class Ear:
-    """Weights: first layer (KERNEL, inputs, width), those of each dilation, and the two answers' (width, 2)."""
+    """Weights: first layer (KERNEL, inputs, width), each dilation's, and the two answers' (width, 2)."""
 
     first: tuple[Floats, Floats]
     deeper: tuple[tuple[Floats, Floats], ...]
@@ -57,7 +57,8 @@ def ear() -> Ear:
     """Return the network that ships with this package."""
     text = resources.files(__package__).joinpath("ear.json").read_text(encoding="utf-8")
     layers = [
-        (np.array(weights, np.float32), np.array(bias, np.float32)) for weights, bias in json.loads(text)["layers"]
+        (np.array(weights, np.float32), np.array(bias, np.float32))
+        for weights, bias in json.loads(text)["layers"]
     ]
     return Ear(layers[0], tuple(layers[1:-1]), layers[-1])
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float32]
 
 RATE_HZ = 24_000
-"""Rate all is heard at: frames of 10 ms and 1 ms are whole samples, and a hi-hat's band is in (our choice)."""
+"""Rate all is heard at: frames of 10 and 2 ms are whole samples, and a hi-hat's band is in (our choice)."""
 
 PIECE = 10 * RATE_HZ
 """Samples of a piece: a noise floor is told from ten seconds, and memory stays small (our choice)."""

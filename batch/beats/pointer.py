@@ -36,7 +36,9 @@ BARS = {4: 0.0, 3: -1.0, 2: -2.0, 6: -3.0, 5: -2.5, 7: -3.0}
 """Log-odds of beats a bar, where no meter is stated (our choice)."""
 
 
-def beats_in(activation: Floats, tempo_bpm: float | None = None, share: float = HINT_SHARE) -> NDArray[np.float64]:
+def beats_in(
+    activation: Floats, tempo_bpm: float | None = None, share: float = HINT_SHARE
+) -> NDArray[np.float64]:
     """Return the frames of the beats, between frames, for the activation (n,) of beats.
 
     Their tempo stays within ``share`` of ``tempo_bpm`` where that is given.
@@ -76,7 +78,7 @@ def _between_frames(beats: NDArray[np.int64], activation: Floats) -> NDArray[np.
 
 
 @compiled
-def _decoded(on, spans, prior, entry):  # type: ignore[no-untyped-def]
+def _decoded(on, spans, prior, entry):  # type: ignore[no-untyped-def]  # noqa: PLR0912  compiled whole
     """Return the frames of the beats of the likeliest way.
 
     ``on`` (n,) is what a beat at a frame gains. Enters anywhere, or, where
@@ -127,8 +129,10 @@ def _decoded(on, spans, prior, entry):  # type: ignore[no-untyped-def]
     return path[:filled][::-1].copy()
 
 
-def bars_in(firsts: Floats, beats: NDArray[np.float64], per_bar: Sequence[int]) -> tuple[NDArray[np.int64], int, float]:
-    """Return the number in its bar of each beat, beats a bar, and how much better that is than the next phase.
+def bars_in(
+    firsts: Floats, beats: NDArray[np.float64], per_bar: Sequence[int]
+) -> tuple[NDArray[np.int64], int, float]:
+    """Return the number in its bar of each beat, beats a bar, and how clear that is, -1 to 1.
 
     Parameters
     ----------
@@ -148,7 +152,9 @@ def bars_in(firsts: Floats, beats: NDArray[np.float64], per_bar: Sequence[int]) 
     if best is None:
         raise ValueError("per_bar must name at least one number of beats")
     first = best[1] == 1
-    margin = float(np.mean(chance[first]) - np.mean(chance[~first])) if first.any() and not first.all() else 0.0
+    margin = (
+        float(np.mean(chance[first]) - np.mean(chance[~first])) if first.any() and not first.all() else 0.0
+    )
     return best[1], best[2], margin
 
 

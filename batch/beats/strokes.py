@@ -45,7 +45,7 @@ LOW_HZ = 150.0
 BEFORE_S, AFTER_S = 0.008, 0.010
 """Around the coarse attack, where the exact one is looked for."""
 BEGUN = 0.15
-"""Share of a stroke's height above which it has begun; about where its sound is heard to start (our choice)."""
+"""Share of a stroke's height above which it has begun, about where it is heard to start (our choice)."""
 NOISE_TOPS = 1.6
 """Peak of the noise before an attack that is still noise, times."""
 
@@ -101,7 +101,7 @@ def strokes_in(piece: Piece) -> Strokes:
     at = at[(at * HOP >= AROUND) & (at * HOP < AROUND + piece.length)]
     if len(at):
         at = at[np.diff(at, prepend=-APART) > APART]  # equal heights: the first
-    starts = np.array([_attack(piece.samples, frame * HOP) for frame in at], dtype=np.int64)
+    starts = np.array([_attack(piece.samples, int(frame) * HOP) for frame in at], dtype=np.int64)
     loud_db = 10 * np.log10(10 ** (levels_db / 10) @ np.ones(levels_db.shape[1]) + 1e-20)
     windows = at[:, None] + np.arange(LOUD_FRAMES)
     level_db = loud_db[np.minimum(windows, len(loud_db) - 1)].max(axis=1) if len(at) else np.zeros(0)
@@ -153,7 +153,7 @@ def _attack(samples: Floats, coarse: int) -> int:
 
 
 def _spectra_db(samples: Floats, starts: NDArray[np.int64]) -> tuple[Floats, Floats]:
-    """Return what sounds after each attack, (n, bands) against its loudest band, and its share under 150 Hz."""
+    """Return what sounds after each attack, (n, bands) against its loudest, and the share under 150 Hz."""
     windows = np.minimum(starts[:, None] + np.arange(SPECTRUM_WINDOW), len(samples) - 1)
     taper = np.hanning(2 * SPECTRUM_WINDOW)[SPECTRUM_WINDOW:].astype(np.float32)
     spectrum = np.fft.rfft(samples[windows] * taper)

@@ -27,6 +27,8 @@ CHANGE = 3.0
 """Cost of another tempo at once, in strokes: three strokes of it must follow."""
 COARSER = 1.5
 """Cost of going on at a multiple of the distance, in strokes."""
+EVEN_ENOUGH = 3.0
+"""Strays, in those above, within which a multiple of the distance is one."""
 MOST_MISSING = 64
 """Places that may be empty in a row: sixteen bars of silence in 4/4."""
 ADAPTS = 0.75
@@ -70,7 +72,7 @@ def best_train(times_s: NDArray[np.float64], weights: NDArray[np.float64]) -> Tr
 
 @compiled
 def _chained(times_s, weights, reach):  # type: ignore[no-untyped-def]
-    """Return for every stroke and every number back to the one before: score, that one's own way back, places."""
+    """Return for every stroke and way back to the one before: score, that one's own way back, places."""
     count = len(times_s)
     score = np.full((count, reach), -np.inf)
     period = np.zeros((count, reach))
@@ -95,7 +97,7 @@ def _chained(times_s, weights, reach):  # type: ignore[no-untyped-def]
                 off = abs(apart - places * expected) / (STRAY_S + STRAY_SHARE * expected * np.sqrt(places))
                 even = sofar - 0.5 * off * off - MISSING * (places - 1)
                 next_period = expected + ADAPTS * (apart / places - expected)
-                if places > 1 and off < 3.0 and apart <= LONGEST_S:
+                if places > 1 and off < EVEN_ENOUGH and apart <= LONGEST_S:
                     coarser = sofar - 0.5 * off * off - COARSER
                     if coarser > even:
                         even, next_period = coarser, apart

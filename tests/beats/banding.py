@@ -6,6 +6,7 @@ Neither the sounds nor the patterns are those that the network was fitted on.
 from dataclasses import dataclass
 
 import numpy as np
+
 from .clicking import Clicked, Samples, Sound, as_sound, put
 
 RATE_HZ = 22_050
@@ -55,7 +56,9 @@ class Groove:
 
 
 GROOVES = {
-    "rock": Groove(4, (0, 2), (1, 3), (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), (0, 2)),
+    "rock": Groove(
+        4, (0, 2), (1, 3), (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), (0, 2)
+    ),
     "swing": Groove(4, (), (), (0, 1, 1.66, 2, 3, 3.66), (0, 1, 2, 3), (0, 1.66), 0.25),
     "bossa": Groove(4, (0, 1.5, 2, 3.5), (), (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), (0, 1.5, 2, 3.5), (0, 1, 2.5)),
     "shuffle": Groove(4, (0, 2), (1, 3), (0, 0.66, 1, 1.66, 2, 2.66, 3, 3.66), (0, 1, 2, 3), (0, 2)),
@@ -81,7 +84,11 @@ def backing(name: str, tempo_bpm: float, seconds: float, *, without: str = "", s
     for bar in range(count // groove.beats):
         root = ROOTS[bar % len(ROOTS)]
         if "drums" not in without:
-            for strokes, drum in ((groove.kick, kick()), (groove.snare, snare()), (groove.cymbal, cymbal(groove.ring_s))):
+            for strokes, drum in (
+                (groove.kick, kick()),
+                (groove.snare, snare()),
+                (groove.cymbal, cymbal(groove.ring_s)),
+            ):
                 for beat in strokes:
                     play(drum, bar, beat)
         if "bass" not in without:

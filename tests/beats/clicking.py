@@ -31,7 +31,9 @@ class Clicked:
         return self.beats_s[self.beat_in_bar == 1]
 
 
-def _damped(rate_hz: int, partials: Sequence[tuple[float, float]], ring_s: float, *, noise: float = 0.0) -> Sound:
+def _damped(
+    rate_hz: int, partials: Sequence[tuple[float, float]], ring_s: float, *, noise: float = 0.0
+) -> Sound:
     """Return tones of (Hz, weight) that fall by 60 dB within ``ring_s``, with a burst of noise in front."""
     t = np.arange(int(ring_s * rate_hz)) / rate_hz
     sound = sum(weight * np.sin(2 * np.pi * hz * t + 0.7) for hz, weight in partials if hz < 0.45 * rate_hz)

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+
 from .clicking import SOUNDS, Clicked, Plan, as_sound, clicked, noisy, put, spoken
 
 SECONDS = 40.0

@@ -102,7 +102,7 @@ def test_a_click_that_ends_before_the_take_goes_on_evenly_in_the_grid():
     click = clicked(Plan(bars=8))
     grid = grid_from_pulse(heard(click), (4, 4), duration_s=40.0, source="companion")
     later = np.array(grid.beats_s)
-    expected = click.beats_s[0] + 0.5 * np.arange(len(later) + 4)  # 120 a minute
+    expected = click.beats_s[0] + 0.5 * np.arange(-2, len(later) + 2)  # 120 a minute
     assert np.abs(later[:, None] - expected).min(axis=1).max() < 0.02
     assert later[-1] >= 40.0
 
@@ -190,8 +190,9 @@ def test_a_file_is_heard_with_its_channels_mixed(tmp_path):
 def test_a_file_that_is_no_sound_is_named(tmp_path, content):
     path = tmp_path / "solo.click.wav"
     path.write_bytes(content)
-    with pytest.raises(TakeError, match=r"solo\.click\.wav"):
+    with pytest.raises(TakeError) as failed:
         listen_to_companion(path)
+    assert failed.value.path == path
 
 
 def test_a_file_with_values_that_are_no_numbers_is_named(tmp_path):

@@ -21,7 +21,8 @@ DRAWS = 12  # of each kind of click
 NEAR_S = 0.07  # mir_eval's window: beats this near are the same
 SURE, RIGHT = 0.8, 0.9  # confidence from which a pulse should be right, and the F that is
 COLUMNS = (
-    "files", "beat F", "downbeat F", "error ms: mean", "error ms: 95 %", "confidence", "sure: share", "sure: right",
+    "files", "beat F", "downbeat F", "error ms: mean", "error ms: 95 %", "confidence", "sure: share",
+    "sure: right",
 )  # fmt: skip
 
 
@@ -61,7 +62,7 @@ def click_result(kind: str, at: int) -> Result:
 
 
 def backings_table(store: Store, only: str) -> Table:
-    """Return rows of feels, of line-ups, and of all backings with more or less stated, and of librosa's tracker."""
+    """Return rows of feels, of line-ups, of all with more or less stated, and of librosa's tracker."""
     groups: dict[str, list[Result]] = {}
     for feel, tempo_bpm, lineup in backings():
         name = f"backing {feel.name} {tempo_bpm:g} {lineup}"
@@ -87,7 +88,10 @@ def results_of(
         ("nothing stated", None, None),
         ("meter and tempo stated", feel.meter, tempo_bpm),
     ):
-        yield told, result_of(beats[:, 0], firsts, track_companion([samples], RATE_HZ, meter=meter, tempo_bpm=tempo))
+        yield (
+            told,
+            result_of(beats[:, 0], firsts, track_companion([samples], RATE_HZ, meter=meter, tempo_bpm=tempo)),
+        )
     for told, tempo in (("librosa", None), ("librosa, tempo stated", tempo_bpm)):
         yield told, result_of(beats[:, 0], firsts, by_librosa(samples, tempo))
 
@@ -96,8 +100,7 @@ def by_librosa(samples: Samples, tempo_bpm: float | None) -> Pulse:
     """Return what librosa's beat tracker finds; its confidence and bars mean nothing."""
     import librosa
 
-    known = {} if tempo_bpm is None else {"bpm": tempo_bpm}
-    _, found = librosa.beat.beat_track(y=samples, sr=RATE_HZ, units="time", **known)
+    _, found = librosa.beat.beat_track(y=samples, sr=RATE_HZ, units="time", bpm=tempo_bpm)
     beats_s = found if len(found) > 1 else np.array([0.0, 1.0])
     return Pulse(tuple(beats_s.tolist()), tuple([1] * len(beats_s)), 1, 0.0)
 
@@ -109,7 +112,9 @@ def result_of(beats_s: NDArray[np.float64], firsts_s: NDArray[np.float64], pulse
     found_s = np.array(pulse.beats_s)
     found_firsts_s = found_s[np.array(pulse.beat_in_bar) == 1]
     off_s = np.abs(found_s[:, None] - beats_s).min(axis=1)
-    return Result(f_of(beats_s, found_s), f_of(firsts_s, found_firsts_s), off_s[off_s < NEAR_S], pulse.confidence)
+    return Result(
+        f_of(beats_s, found_s), f_of(firsts_s, found_firsts_s), off_s[off_s < NEAR_S], pulse.confidence
+    )
 
 
 def f_of(true_s: NDArray[np.float64], found_s: NDArray[np.float64]) -> float:

@@ -247,27 +247,37 @@ class _Draw:
     long_share: float = 0.5
 
 
-def backing(rng: np.random.Generator, bank: Path, *, seconds: float = 36.0, style: Style | None = None) -> Backing:
+def backing(
+    rng: np.random.Generator, bank: Path, *, seconds: float = 36.0, style: Style | None = None
+) -> Backing:
     """Return what an invented band plays, drawn from ``rng``, with the sounds of ``bank``."""
     style = style or STYLES[int(rng.choice(len(STYLES), p=_weights()))]
     low, high = np.log(style.tempo_bpm)
-    draw = _Draw(rng, style, float(np.exp(rng.uniform(low, high))), float(rng.choice([0.001, 0.004, 0.008, 0.012])))
+    draw = _Draw(
+        rng, style, float(np.exp(rng.uniform(low, high))), float(rng.choice([0.001, 0.004, 0.008, 0.012]))
+    )
     draw.late_s = {channel: float(rng.normal(0, 0.006)) for channel in (1, 2, DRUMS)}
     if style.swings:
-        draw.long_share = float(np.clip(0.667 + rng.normal(0, 0.03) - 0.08 * (draw.tempo_bpm > 220), 0.54, 0.75))
+        draw.long_share = float(
+            np.clip(0.667 + rng.normal(0, 0.03) - 0.08 * (draw.tempo_bpm > 220), 0.54, 0.75)
+        )
     beats_s = _beats(draw, seconds)
     numbers = np.arange(len(beats_s)) % style.beats + 1
     # What is held at the end is let go there: a synthesizer waits for the last note.
-    events = [(min(at, seconds), m) for at, m in _events(draw, beats_s) if at < seconds or m.type == "note_off"]
+    events = [
+        (min(at, seconds), m) for at, m in _events(draw, beats_s) if at < seconds or m.type == "note_off"
+    ]
     room = float(rng.choice([0.0, 0.2, 0.5, 0.8]))
     samples = played(((max(at, 0.0), message) for at, message in events), bank, seconds=seconds, room=room)
     inside = beats_s < seconds - 0.1
-    samples = _recorded(rng, samples)
-    return Backing(style.name, samples, beats_s[inside], numbers[inside], style.beats)
+    recorded = _recorded(rng, samples)
+    return Backing(style.name, recorded, beats_s[inside], numbers[inside], style.beats)
 
 
 def _weights() -> NDArray[np.float64]:
-    weights = np.array([2.5 if s.name == "swing" else 0.4 if s.name in {"five", "seven"} else 1.0 for s in STYLES])
+    weights = np.array(
+        [2.5 if s.name == "swing" else 0.4 if s.name in {"five", "seven"} else 1.0 for s in STYLES]
+    )
     return np.asarray(weights / weights.sum())
 
 
@@ -278,20 +288,27 @@ def _beats(draw: _Draw, seconds: float) -> NDArray[np.float64]:
     walk = np.cumsum(rng.normal(0, 1, count)) * float(rng.choice([0.0, 0.0, 0.002, 0.005]))
     ramp = np.linspace(0, float(rng.choice([0, 0, 0, 0.12, -0.12])), count)
     breathing = float(rng.choice([0.0, 0.01])) * np.sin(np.arange(count) / rng.uniform(6, 20))
-    spans = 60 / draw.tempo_bpm * np.exp(walk - walk.mean() * 0 + ramp + breathing)
+    spans = 60 / draw.tempo_bpm * np.exp(walk + ramp + breathing)
     return np.asarray(rng.uniform(0.05, 1.2) + np.concatenate([[0.0], np.cumsum(spans)]))
 
 
 def _events(draw: _Draw, beats_s: NDArray[np.float64]) -> Iterator[Event]:
     rng, style = draw.rng, draw.style
-    parts = {name for name in ("drums", "bass", "chords") if rng.random() < 0.85} or {str(rng.choice(["drums", "chords"]))}
+    parts = {name for name in ("drums", "bass", "chords") if rng.random() < 0.85} or {
+        str(rng.choice(["drums", "chords"]))
+    }
     drums = style.drums[rng.integers(len(style.drums))]
     bass, chords = str(rng.choice(style.bass)), str(rng.choice(style.chords))
     pad = rng.random() < 0.2
     yield 0.0, mido.Message("program_change", program=int(rng.choice(BASSES)), channel=1)
     yield 0.0, mido.Message("program_change", program=int(rng.choice(CHORDS)), channel=2)
     yield 0.0, mido.Message("program_change", program=int(rng.choice(PADS)), channel=3)
-    volumes = {1: rng.integers(70, 120), 2: rng.integers(55, 115), 3: rng.integers(40, 80), DRUMS: rng.integers(60, 120)}
+    volumes = {
+        1: rng.integers(70, 120),
+        2: rng.integers(55, 115),
+        3: rng.integers(40, 80),
+        DRUMS: rng.integers(60, 120),
+    }
     for channel, volume in volumes.items():
         yield 0.0, mido.Message("control_change", control=7, value=int(volume), channel=channel)
     bars = (len(beats_s) - 1) // style.beats
@@ -307,18 +324,20 @@ def _events(draw: _Draw, beats_s: NDArray[np.float64]) -> Iterator[Event]:
             if count_off and bar == intro - 1:
                 for beat in range(style.beats):
                     yield from _hit(draw, times[beat], STICK, 90)
-            yield from _chord(draw, times[0], times[-1] - times[0], *roots[at // rhythm], 3, 70)
+            yield from _chord(
+                draw, times[0], times[-1] - times[0], roots[at // rhythm], channel=3, velocity=70
+            )
             continue
         if "drums" in parts:
             filling = bar % fills_every == fills_every - 1 and rng.random() < 0.8
             yield from _drums(draw, times, drums, filling, bar == intro or bar % fills_every == 0)
         if "bass" in parts:
-            yield from _bass(draw, times, bass, roots, at, rhythm)
+            yield from _bass(draw, times, bass, roots=roots, at=at, rhythm=rhythm)
         if "chords" in parts:
-            yield from _chords(draw, times, chords, roots, at, rhythm)
+            yield from _chords(draw, times, chords, roots=roots, at=at, rhythm=rhythm)
         if pad and at % rhythm == 0:
             span = beats_s[min(at + rhythm, len(beats_s) - 1)] - times[0]
-            yield from _chord(draw, times[0], span, *roots[at // rhythm], 3, 60)
+            yield from _chord(draw, times[0], span, roots[at // rhythm], channel=3, velocity=60)
 
 
 def _progression(rng: np.random.Generator, count: int) -> list[tuple[int, tuple[int, ...]]]:
@@ -331,13 +350,15 @@ def _place(draw: _Draw, times: NDArray[np.float64], part: int, channel: int) -> 
     """Return when part ``part`` of a bar is played."""
     beat, inner = divmod(part, draw.style.parts)
     share = inner / draw.style.parts
-    if draw.style.swings and inner == 2:  # noqa: PLR2004  the swung eighth
+    if draw.style.swings and inner == 2:
         share = draw.long_share
     start, end = times[beat], times[beat + 1]
     return float(start + share * (end - start) + draw.rng.normal(0, draw.jitter_s) + draw.late_s[channel])
 
 
-def _played(draw: _Draw, letters: str, times: NDArray[np.float64], channel: int) -> Iterator[tuple[float, int, float]]:
+def _played(
+    draw: _Draw, letters: str, times: NDArray[np.float64], channel: int
+) -> Iterator[tuple[float, int, float]]:
     """Yield when, which part, and how loud (0 to 1) of what ``letters`` of one bar ask for."""
     parts = draw.style.beats * draw.style.parts
     for part in range(parts):
@@ -372,7 +393,13 @@ def _hit(draw: _Draw, at_s: float, drum: int, velocity: float) -> Iterator[Event
 
 
 def _bass(
-    draw: _Draw, times: NDArray[np.float64], letters: str, roots: list[tuple[int, tuple[int, ...]]], at: int, rhythm: int
+    draw: _Draw,
+    times: NDArray[np.float64],
+    letters: str,
+    *,
+    roots: list[tuple[int, tuple[int, ...]]],
+    at: int,
+    rhythm: int,
 ) -> Iterator[Event]:
     rng = draw.rng
     onsets = list(_played(draw, letters, times, 1))
@@ -388,24 +415,40 @@ def _bass(
 
 
 def _chords(
-    draw: _Draw, times: NDArray[np.float64], letters: str, roots: list[tuple[int, tuple[int, ...]]], at: int, rhythm: int
+    draw: _Draw,
+    times: NDArray[np.float64],
+    letters: str,
+    *,
+    roots: list[tuple[int, tuple[int, ...]]],
+    at: int,
+    rhythm: int,
 ) -> Iterator[Event]:
     short = draw.rng.random() < 0.5
     onsets = list(_played(draw, letters, times, 2))
     ends = [onset[0] for onset in [*onsets[1:], (float(times[-1]), 0, 0.0)]][: len(onsets)]
     for (at_s, part, loud), end_s in zip(onsets, ends, strict=True):
-        root, kind = roots[(at + part // draw.style.parts) // rhythm]
+        chord = roots[(at + part // draw.style.parts) // rhythm]
         length = min(0.15, 0.9 * (end_s - at_s)) if short else 0.95 * (end_s - at_s)
-        yield from _chord(draw, at_s, max(length, 0.05), root, kind, 2, 75 * loud)
+        yield from _chord(draw, at_s, max(length, 0.05), chord, channel=2, velocity=75 * loud)
 
 
 def _chord(
-    draw: _Draw, at_s: float, length_s: float, root: int, kind: tuple[int, ...], channel: int, velocity: float
+    draw: _Draw,
+    at_s: float,
+    length_s: float,
+    chord: tuple[int, tuple[int, ...]],
+    *,
+    channel: int,
+    velocity: float,
 ) -> Iterator[Event]:
+    root, kind = chord
     for step in kind[draw.rng.integers(0, 2) :]:
         note = 52 + (root + step + 8) % 12
         at = at_s + float(draw.rng.uniform(0, 0.008))
-        yield at, mido.Message("note_on", note=note, velocity=int(np.clip(velocity, 15, 127)), channel=channel)
+        yield (
+            at,
+            mido.Message("note_on", note=note, velocity=int(np.clip(velocity, 15, 127)), channel=channel),
+        )
         yield at_s + length_s, mido.Message("note_off", note=note, channel=channel)
 
 

@@ -61,7 +61,7 @@ def example_of(one: Backing) -> Example:
 
 
 def crop(rng: np.random.Generator, example: Example) -> tuple[Floats, Floats]:
-    """Return inputs and targets (CROP, 2) of a stretch of an example, faster or slower, some bands unheard."""
+    """Return inputs and targets (CROP, 2) of a stretch of an example, at another speed, bands left out."""
     spectra, beats, firsts = example
     stretch = float(np.exp(rng.uniform(*np.log(STRETCHES))))
     start = rng.uniform(0, max(1.0, len(spectra) - CROP * stretch))
@@ -69,9 +69,9 @@ def crop(rng: np.random.Generator, example: Example) -> tuple[Floats, Floats]:
     low = np.clip(at.astype(int), 0, len(spectra) - 2)
     share = np.clip(at - low, 0, 1)[:, None].astype(np.float32)
     inputs = inputs_of(spectra[low] * (1 - share) + spectra[low + 1] * share)
-    if rng.random() < 0.3:  # noqa: PLR2004  share
+    if rng.random() < 0.3:
         edge = int(rng.integers(2, 10))
-        unheard = slice(0, edge) if rng.random() < 0.5 else slice(BANDS - edge, BANDS)  # noqa: PLR2004
+        unheard = slice(0, edge) if rng.random() < 0.5 else slice(BANDS - edge, BANDS)
         inputs[:, unheard] = 0
         inputs[:, BANDS:][:, unheard] = 0
     return inputs, np.stack([_target((places - start) / stretch) for places in (beats, firsts)], axis=1)
@@ -98,10 +98,12 @@ def fitted(examples: Sequence[Example], epochs: int = EPOCHS, seed: int = 1) -> 
     for epoch in range(epochs):
         losses = []
         for batch in _batches(rng, examples):
-            inputs, targets = (torch.from_numpy(np.stack(part)).transpose(1, 2) for part in zip(*batch, strict=True))
+            inputs, targets = (
+                torch.from_numpy(np.stack(part)).transpose(1, 2) for part in zip(*batch, strict=True)
+            )
             loss = torch.nn.functional.binary_cross_entropy_with_logits(net(inputs), targets, weight=weigh)
             optimizer.zero_grad()
-            loss.backward()
+            loss.backward()  # type: ignore[no-untyped-call]
             torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
             optimizer.step()
             schedule.step()
@@ -123,7 +125,9 @@ def write(net: Net, path: Path) -> None:
     for layer in layers:
         weights = layer.weight.detach().numpy().transpose(2, 1, 0)
         weights = weights[0] if layer is net.last else weights
-        listed.append([np.round(weights, PLACES).tolist(), np.round(layer.bias.detach().numpy(), PLACES).tolist()])
+        listed.append(
+            [np.round(weights, PLACES).tolist(), np.round(layer.bias.detach().numpy(), PLACES).tolist()]
+        )
     path.write_text(json.dumps({"layers": listed}, separators=(",", ":")) + "\n", encoding="utf-8")
 
 

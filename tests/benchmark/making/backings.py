@@ -25,7 +25,7 @@ Stroke = tuple[float, int, int]
 
 @dataclass(frozen=True, slots=True)
 class Feel:
-    """What each player does in a bar: strokes of drums, of the bass, and of chords (their drum number unused)."""
+    """What each player does in a bar: strokes of drums, of the bass, and of chords (their step unused)."""
 
     name: str
     tempos_bpm: tuple[float, ...]
@@ -69,21 +69,24 @@ FEELS = (
     ),
     Feel(
         "bossa", (116, 138, 160), 4, (4, 4),
-        (*each(HAT, (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), 60), *each(KICK, (0, 1.5, 2, 3.5), 70), *each(RIM, (0, 1.5, 3), 75)),
+        (*each(HAT, (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), 60), *each(KICK, (0, 1.5, 2, 3.5), 70),
+         *each(RIM, (0, 1.5, 3), 75)),
         ((0, 0, 88), (1.5, 7, 80), (2, 7, 85), (3.5, 0, 75)),
         ((0, 0, 65), (1, 0, 65), (2.5, 0, 70)),
         bars_a_chord=2,
     ),
     Feel(
         "samba", (184, 216), 4, (4, 4),
-        (*each(SHAKER, (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), 75), *each(KICK, (0, 1.5, 2, 3.5), 85), *each(SNARE, (0.5, 2, 3), 55)),
+        (*each(SHAKER, (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), 75), *each(KICK, (0, 1.5, 2, 3.5), 85),
+         *each(SNARE, (0.5, 2, 3), 55)),
         ((0, 0, 85), (1.5, 0, 75), (2, 7, 92), (3.5, 7, 75)),
         ((0.5, 0, 70), (1.5, 0, 70), (3, 0, 70)),
         bars_a_chord=2,
     ),
     Feel(
         "rock", (96, 124, 148, 172), 4, (4, 4),
-        (*each(HAT, (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), 75), *each(KICK, (0, 2, 2.5), 100), *each(SNARE, (1, 3), 100)),
+        (*each(HAT, (0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5), 75), *each(KICK, (0, 2, 2.5), 100),
+         *each(SNARE, (1, 3), 100)),
         tuple((k / 2, 0, 85) for k in range(8)),
         ((0, 0, 85), (1.5, 0, 80), (2.5, 0, 80)),
         fill=(*each(SNARE, (2, 2.25, 2.5, 2.75), 95), *each(45, (3, 3.25), 95), *each(41, (3.5, 3.75), 95)),
@@ -100,9 +103,11 @@ FEELS = (
     ),
     Feel(
         "shuffle", (88, 116, 140), 4, (4, 4),
-        (*each(HAT, (0, T, 1, 1 + T, 2, 2 + T, 3, 3 + T), 75), *each(KICK, (0, 2), 95), *each(SNARE, (1, 3), 98)),
+        (*each(HAT, (0, T, 1, 1 + T, 2, 2 + T, 3, 3 + T), 75), *each(KICK, (0, 2), 95),
+         *each(SNARE, (1, 3), 98)),
         ((0, 0, 88), (1, 4, 85), (2, 7, 88), (3, 9, 85)),
-        ((0, 0, 70), (T, 0, 60), (1, 0, 75), (1 + T, 0, 60), (2, 0, 70), (2 + T, 0, 60), (3, 0, 75), (3 + T, 0, 60)),
+        ((0, 0, 70), (T, 0, 60), (1, 0, 75), (1 + T, 0, 60), (2, 0, 70), (2 + T, 0, 60), (3, 0, 75),
+         (3 + T, 0, 60)),
     ),
     Feel(
         "waltz", (96, 138, 176), 3, (3, 4),
@@ -127,7 +132,14 @@ LINEUPS = {
     "pad first": ("drums", "bass", "chords"),
     "drifting": ("drums", "bass", "chords"),
 }
-CHANGES = ((2, (3, 5, 10)), (7, (4, 5, 9)), (0, (4, 7, 11)), (9, (4, 7, 10)), (5, (4, 7, 11)), (4, (3, 7, 10)))
+CHANGES = (
+    (2, (3, 5, 10)),
+    (7, (4, 5, 9)),
+    (0, (4, 7, 11)),
+    (9, (4, 7, 10)),
+    (5, (4, 7, 11)),
+    (4, (3, 7, 10)),
+)
 """Roots over C and what stands over them."""
 JITTER_S, DRIFT = 0.008, 0.02
 
@@ -154,7 +166,9 @@ def backing_made(feel: Feel, tempo_bpm: float, lineup: str) -> tuple[Samples, ND
     return leveled(samples), np.column_stack([beats_s, numbers, np.zeros(count)])[inside]
 
 
-def played_by(rng: np.random.Generator, feel: Feel, beats_s: NDArray[np.float64], lineup: str) -> Iterator[Event]:
+def played_by(
+    rng: np.random.Generator, feel: Feel, beats_s: NDArray[np.float64], lineup: str
+) -> Iterator[Event]:
     """Yield what the players do."""
     for channel, programs in ((BASS, (32, 33)), (KEYS, (0, 4, 26)), (PAD, (50, 89))):
         yield 0.0, mido.Message("program_change", program=int(rng.choice(programs)), channel=channel)
@@ -167,14 +181,15 @@ def played_by(rng: np.random.Generator, feel: Feel, beats_s: NDArray[np.float64]
             yield from sounded(times[0], times[-1], [52 + (root + k) % 12 for k in (0, *kind)], PAD, 70)
             continue
         for part in LINEUPS[lineup]:
-            yield from PLAYERS[part](rng, feel, times, bar, root, kind)
+            yield from PLAYERS[part](rng, feel, times, bar, (root, kind))
 
 
-Chord = tuple[int, ...]
+Chord = tuple[int, tuple[int, ...]]
+"""A root from C, and what stands over it."""
 
 
 def drummed(
-    rng: np.random.Generator, feel: Feel, times: NDArray[np.float64], bar: int, root: int, kind: Chord
+    rng: np.random.Generator, feel: Feel, times: NDArray[np.float64], bar: int, chord: Chord
 ) -> Iterator[Event]:
     """Yield a bar of drums; every eighth one ends with a fill, and the next starts with a crash."""
     strokes = feel.drums
@@ -190,9 +205,10 @@ def drummed(
 
 
 def walked(
-    rng: np.random.Generator, feel: Feel, times: NDArray[np.float64], bar: int, root: int, kind: Chord
+    rng: np.random.Generator, feel: Feel, times: NDArray[np.float64], bar: int, chord: Chord
 ) -> Iterator[Event]:
     """Yield a bar of bass."""
+    root, kind = chord
     for at, (beat, step, velocity) in enumerate(feel.bass):
         later = feel.bass[at + 1][0] if at + 1 < len(feel.bass) else feel.beats
         note = 28 + (root + 8) % 12 + (step if rng.random() < 0.8 else int(rng.choice(kind)))
@@ -201,9 +217,10 @@ def walked(
 
 
 def comped(
-    rng: np.random.Generator, feel: Feel, times: NDArray[np.float64], bar: int, root: int, kind: Chord
+    rng: np.random.Generator, feel: Feel, times: NDArray[np.float64], bar: int, chord: Chord
 ) -> Iterator[Event]:
     """Yield a bar of chords, some left out."""
+    root, kind = chord
     for beat, _, velocity in feel.chords:
         if rng.random() < 0.88:
             at = time_of(rng, times, beat)
@@ -211,7 +228,7 @@ def comped(
             yield from sounded(at, at + 0.35 * (times[1] - times[0]), notes, KEYS, touched(rng, velocity))
 
 
-Player = Callable[[np.random.Generator, Feel, NDArray[np.float64], int, int, Chord], Iterator[Event]]
+Player = Callable[[np.random.Generator, Feel, NDArray[np.float64], int, Chord], Iterator[Event]]
 PLAYERS: dict[str, Player] = {"drums": drummed, "bass": walked, "chords": comped}
 
 
