@@ -41,6 +41,8 @@ FITS, HALF_FITS, UNFIT = 3.0, -1.0, -3.0
 """Log-odds of a reading with the stated beats a bar, with a part of them, and with others."""
 TELLS = 3.0
 """Log-odds where strokes between the beats sound unlike the beats, and against where they do not."""
+UNHEARD_DB = -999.0
+"""Level of a place where no stroke is."""
 UNLIKE = 1.0
 """Square steps between two sounds that are two."""
 SOFTER_DB = 5.0
@@ -209,8 +211,9 @@ def _divided(pattern: Pattern, beats_per_bar: int | None) -> Iterator[Reading]:
 
 def _start_of(pattern: Pattern, every: int) -> tuple[int, float]:
     """Return where the bar begins if beats are ``every`` places apart, and what the sounds say for that."""
-    apart, levels_db = pattern.apart(), np.nan_to_num(pattern.levels_db(), nan=-99.0)
-    alone = np.nan_to_num(np.nanmean(apart, axis=1), nan=-1.0)
+    apart, levels_db = pattern.apart(), np.nan_to_num(pattern.levels_db(), nan=UNHEARD_DB)
+    known = np.isfinite(apart)
+    alone = np.where(known.any(axis=1), np.nansum(apart, axis=1) / np.maximum(known.sum(axis=1), 1), -1.0)
     loud = np.clip((levels_db - np.median(levels_db)) / LEVEL_STEP_DB, -3.0, 3.0)
     bright = np.nan_to_num(pattern.sounds[:, 1:], nan=0.0) @ np.linspace(
         0.0, 0.2, pattern.sounds.shape[1] - 1
@@ -230,8 +233,8 @@ def _all_beats(levels_db: NDArray[np.float64], first: int) -> float:
 def _on_and_off(apart: NDArray[np.float64], levels_db: NDArray[np.float64], first: int, every: int) -> float:
     """Return log-odds that beats are ``every`` places: whether they stand out of what lies between."""
     beats = (np.arange(len(levels_db)) - first) % every == 0
-    inner = ~beats & (levels_db > -90.0)  # noqa: PLR2004  those that sound
-    plain = beats.copy()
+    inner = ~beats & (levels_db > UNHEARD_DB)
+    plain = beats & (levels_db > UNHEARD_DB)
     plain[first] = False
     if not inner.any():
         return 0.0
