@@ -8,15 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from batch.beats.pieces import Floats
-from batch.beats.pointer import BPM_LIMITS, FELT_BPM, bars_in, beats_in
+from batch.beats.pointer import BARS, BPM_LIMITS, FELT_BPM, bars_in, beats_in
 from batch.beats.pulse import Pulse
 from batch.beats.spectra import FRAMES_A_S
 from batch.tempo import MeterChange
 
 FEWEST = 8
 """Beats of a backing: two bars."""
-BARS = (2, 3, 4, 5, 6, 7)
-"""Beats a bar that are looked for where no meter is stated."""
 OTHER_LEVELS = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0)
 """Of the likeliest tempo: pulses that a band's strokes may stand for as well."""
 WIDE = 0.25
@@ -54,8 +52,8 @@ def pulse_of_backing(
     """Return the beats and bars in ``activation`` (n, 2), or None where there are none."""
     if len(activation) < FRAMES_A_S:
         return None
-    per_bar = (MeterChange(0, *meter).beats_per_bar,) if meter else BARS
-    found = [_heard(activation, frames, per_bar) for frames in _levels(activation[:, 0], tempo_bpm)]
+    per_bar = (MeterChange(0, *meter).beats_per_bar,) if meter else tuple(BARS)
+    found = levels_of(activation, per_bar, tempo_bpm)
     if not found:
         return None
     best = max(found, key=lambda one: one.worth)
@@ -63,6 +61,11 @@ def pulse_of_backing(
     return Pulse(
         tuple(beats_s.tolist()), tuple(best.numbers.tolist()), best.per_bar, _confidence(best, found)
     )
+
+
+def levels_of(activation: Floats, per_bar: tuple[int, ...], tempo_bpm: float | None) -> list[Heard]:
+    """Return the beats and bars at every level that may be meant; the one stated where a tempo is."""
+    return [_heard(activation, frames, per_bar) for frames in _levels(activation[:, 0], tempo_bpm)]
 
 
 def _confidence(best: Heard, found: Sequence[Heard]) -> float:

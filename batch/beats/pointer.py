@@ -32,8 +32,9 @@ WINDOW_S, SETTLED_S = 120.0, 20.0
 """Decoded at once, and how much of its end is decoded again with what follows."""
 OTHER_PHASE = 7.0
 """Cost of a bar with a beat more or less."""
-BARS = {4: 0.0, 3: -1.0, 2: -2.0, 6: -3.0, 5: -2.5, 7: -3.0}
-"""Log-odds of beats a bar, where no meter is stated (our choice)."""
+BARS = {4: 0.0, 3: -0.03, 6: -0.2, 5: -0.15, 7: -0.2}
+"""Beats a bar that are looked for where no meter is stated, and their log-odds by beat (our choice). Not two:
+halves of 4/4 sound like that."""
 
 
 def beats_in(
@@ -145,7 +146,10 @@ def bars_in(
     chance = np.clip(firsts[np.clip(near, 0, len(firsts) - 1)].max(axis=1).astype(np.float64), 0.02, 0.98)
     best: tuple[float, NDArray[np.int64], int] | None = None
     for count in per_bar:
-        score, path = _phases(np.log(chance), np.log1p(-chance), count)
+        # Against the mean, or where no first is heard bars of seven would cost least.
+        score, path = _phases(
+            np.log(chance / chance.mean()), np.log((1 - chance) / (1 - chance.mean())), count
+        )
         score += BARS.get(count, -4.0) if len(per_bar) > 1 else 0.0
         if best is None or score > best[0]:
             best = score, path, count
