@@ -1,7 +1,8 @@
 """Fit what chooses among a pulse, its half and its double.
 
-``python -m batch.beats.training.fit_levels BANK...`` prints ``CHOICE`` and ``CONFIDENCE`` of ``batch.beats.backing``, of the network that ships. Needs fluidsynth
-and scikit-learn, and mir_eval to say which level is right.
+``python -m batch.beats.training.fit_levels BANK...`` prints ``CHOICE`` and ``CONFIDENCE`` of
+``batch.beats.backing``, for the network that ships. Needs fluidsynth and scikit-learn, and mir_eval
+to say which level is right.
 """
 
 import sys
