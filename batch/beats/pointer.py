@@ -30,6 +30,8 @@ EVEN_ODDS = 0.12
 """Activation at which a beat is as likely as none: a pulse gains by beats above and loses by those below."""
 WINDOW_S, SETTLED_S = 120.0, 20.0
 """Decoded at once, and how much of its end is decoded again with what follows."""
+STARTS = 1.5
+"""Log-odds that the first beat heard is the first of a bar: it decides where the halves of bars are alike."""
 OTHER_PHASE = 7.0
 """Cost of a bar with a beat more or less."""
 BARS = {4: 0.0, 3: -0.03, 6: -0.2, 5: -0.15, 7: -0.2}
@@ -164,7 +166,7 @@ def bars_in(
 
 def _phases(on: NDArray[np.float64], off: NDArray[np.float64], count: int) -> tuple[float, NDArray[np.int64]]:
     """Return the score of the likeliest numbering of beats, 1 to ``count``, and that."""
-    score = np.where(np.arange(count) == 0, on[0], off[0])
+    score = np.where(np.arange(count) == 0, on[0] + STARTS, off[0])
     back = np.zeros((len(on), count), np.int64)
     for at in range(1, len(on)):
         before = np.roll(np.arange(count), 1)
