@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.beats.accents import Reading, features_of, pattern_of, phases, readings
+from batch.beats.companion.accents import Reading, features_of, pattern_of, phases, readings
+from batch.beats.companion.strokes import Strokes
+from batch.beats.companion.trains import Train, best_train
 from batch.beats.pulse import Pulse
-from batch.beats.strokes import Strokes
-from batch.beats.trains import Train, best_train
 from batch.tempo import MeterChange
 
 FEWEST = 6

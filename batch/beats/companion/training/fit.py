@@ -1,4 +1,4 @@
-"""Fit the network that hears beats in a backing: ``python -m batch.beats.training.fit BANK... OUT``.
+"""Fit the network that hears beats in a backing: ``python -m batch.beats.companion.training.fit BANK... OUT``.
 
 BANK are sound fonts that the invented band of ``band`` plays on, OUT is where the weights go. Needs
 fluidsynth and PyTorch, which nothing else here does. Takes about a quarter of an hour on one core.
@@ -16,10 +16,10 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
-from batch.beats.ear import DILATIONS, KERNEL
-from batch.beats.pieces import Floats, pieces
-from batch.beats.spectra import BANDS, FRAMES_A_S, INPUTS, inputs_of, spectra_in
-from batch.beats.training.band import RATE_HZ, Backing, backing
+from batch.beats.companion.ear import DILATIONS, KERNEL
+from batch.beats.companion.pieces import Floats, pieces
+from batch.beats.companion.spectra import BANDS, FRAMES_A_S, INPUTS, inputs_of, spectra_in
+from batch.beats.companion.training.band import RATE_HZ, Backing, backing
 
 BACKINGS = 420
 WIDTH = 20

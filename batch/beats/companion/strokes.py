@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from batch.beats.pieces import AROUND, RATE_HZ, Floats, Piece
+from batch.beats.companion.pieces import AROUND, RATE_HZ, Floats, Piece
 
 HOP = RATE_HZ // 500
 """Samples from frame to frame: two milliseconds."""

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.beats.pieces import Floats
-from batch.beats.pointer import BARS, BPM_LIMITS, FELT_BPM, bars_in, beats_in
+from batch.beats.companion.pieces import Floats
+from batch.beats.companion.pointer import BARS, BPM_LIMITS, FELT_BPM, bars_in, beats_in
+from batch.beats.companion.spectra import FRAMES_A_S
 from batch.beats.pulse import Pulse
-from batch.beats.spectra import FRAMES_A_S
 from batch.tempo import MeterChange
 
 FEWEST = 8

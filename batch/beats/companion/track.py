@@ -5,13 +5,13 @@ from pathlib import Path
 
 import numpy as np
 
-from batch.beats.backing import pulse_of_backing
-from batch.beats.click import click_in
-from batch.beats.ear import activations
-from batch.beats.pieces import Floats, NoNumbersError, pieces
+from batch.beats.companion.backing import pulse_of_backing
+from batch.beats.companion.click import click_in
+from batch.beats.companion.ear import activations
+from batch.beats.companion.pieces import Floats, NoNumbersError, pieces
+from batch.beats.companion.spectra import spectra_in
+from batch.beats.companion.strokes import Strokes, joined, strokes_in
 from batch.beats.pulse import Pulse
-from batch.beats.spectra import spectra_in
-from batch.beats.strokes import Strokes, joined, strokes_in
 from batch.errors import TakeError
 from batch.sound import open_sound
 

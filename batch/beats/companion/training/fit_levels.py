@@ -1,7 +1,7 @@
 """Fit what chooses among a pulse, its half and its double.
 
-``python -m batch.beats.training.fit_levels BANK...`` prints ``CHOICE`` and ``CONFIDENCE`` of
-``batch.beats.backing``, for the network that ships. Needs fluidsynth and scikit-learn, and mir_eval
+``python -m batch.beats.companion.training.fit_levels BANK...`` prints ``CHOICE`` and ``CONFIDENCE`` of
+``batch.beats.companion.backing``, for the network that ships. Needs fluidsynth and scikit-learn, and mir_eval
 to say which level is right.
 """
 
@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from sklearn.linear_model import LogisticRegression
 
-from batch.beats.backing import SOFT, Heard, levels_of
-from batch.beats.ear import activations
-from batch.beats.pieces import pieces
-from batch.beats.spectra import FRAMES_A_S, spectra_in
-from batch.beats.training.band import RATE_HZ, Backing, backing
+from batch.beats.companion.backing import SOFT, Heard, levels_of
+from batch.beats.companion.ear import activations
+from batch.beats.companion.pieces import pieces
+from batch.beats.companion.spectra import FRAMES_A_S, spectra_in
+from batch.beats.companion.training.band import RATE_HZ, Backing, backing
 
 SEEDS = (*range(0, 300, 2), *range(360, 420))
 """Every other backing that the network was fitted on, and those that it was not."""

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.beats.pieces import Floats
-from batch.beats.spectra import FRAMES_A_S
+from batch.beats.companion.pieces import Floats
+from batch.beats.companion.spectra import FRAMES_A_S
 from batch.hearing.compiling import compiled
 
 BPM_LIMITS = (38.0, 300.0)

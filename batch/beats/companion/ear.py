@@ -13,8 +13,8 @@ from importlib import resources
 
 import numpy as np
 
-from batch.beats.pieces import Floats
-from batch.beats.spectra import COLUMNS, FRAMES_A_S, REFERENCE, inputs_of
+from batch.beats.companion.pieces import Floats
+from batch.beats.companion.spectra import COLUMNS, FRAMES_A_S, REFERENCE, inputs_of
 
 KERNEL = 5
 """Frames a layer reads, ``dilation`` apart."""

@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from batch.beats.pieces import AROUND, RATE_HZ, Floats, Piece
+from batch.beats.companion.pieces import AROUND, RATE_HZ, Floats, Piece
 
 HOP = RATE_HZ // 100
 FRAMES_A_S = 100
