@@ -12,6 +12,7 @@ from typing import Any
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads: one core is what is measured
 
 from .accuracy import accuracy_table, cost_table, results
+from .companions import companion_tables
 from .grooves import grooves_table
 from .grooves_of_solos import grooves_of_solos_table
 from .hard import hard_table
@@ -103,6 +104,13 @@ def grooves(asked: Asked) -> Iterator[Table]:
     yield grooves_of_solos_table(asked.data)
 
 
+def companions(asked: Asked) -> Iterator[Table]:
+    """Yield beats of clicks and backings."""
+    if not bank():
+        print(f"backings are left out: {about_bank()}\n")
+    yield from companion_tables(asked.store, asked.only, sampled=bank() is not None)
+
+
 PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "accuracy": accuracy,
     "speed": speed,
@@ -110,6 +118,7 @@ PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "mixes": mixes,
     "phrases": phrases,
     "grooves": grooves,
+    "companions": companions,
 }
 
 
