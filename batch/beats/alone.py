@@ -48,6 +48,10 @@ NO_CLAIM = 0.5
 """The most confidence where the beat is an eighth, as in 7/8: nothing annotated to be sure by."""
 
 
+LEAST_PLAYED_S = 12.0
+"""Playing shorter than this makes no claim either: confidence was fitted to takes of 17 s and more."""
+
+
 @dataclass(frozen=True, slots=True)
 class Found:
     """Beats followed, and what tells whether they are right."""
@@ -98,12 +102,13 @@ def track_notes(
     if found is None:
         return None
     bar = MeterChange(0, *meter)
+    played_s = events.onset_s[-1] - events.onset_s[0]
     sure = sureness("alone" if tempo_bpm is None else "told").confidence(found.row)
     return Pulse(
         beats_s=tuple(found.beats_s.tolist()),
         beat_in_bar=downbeat().numbers(events, found.beats_s, bar.beats_per_bar),
         beats_per_bar=bar.beats_per_bar,
-        confidence=min(sure, NO_CLAIM) if _by_eighths(bar) else sure,
+        confidence=min(sure, NO_CLAIM) if _by_eighths(bar) or played_s < LEAST_PLAYED_S else sure,
     )
 
 

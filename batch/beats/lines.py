@@ -19,8 +19,9 @@ FIGURES: dict[str, tuple[tuple[float, ...], ...]] = {
 }
 """Onsets within a beat, the plain figure of each kind first (common practice, no source)."""
 
-SHARES = {"quarters": 1, "eighths": 4, "triplets": 1, "sixteenths": 1.5, "mixed": 2, "compound": 1}
-"""How often each kind comes (our choice)."""
+SHARES = {"quarters": 2.5, "eighths": 3, "triplets": 1, "sixteenths": 2.5, "mixed": 2, "compound": 1}
+"""How often each kind comes (our choice): a plain line of quarters is one of eighths at half the tempo,
+so that neither may be sure by how common it is."""
 
 MOST_A_SECOND, FEWEST_A_SECOND = 13.0, 0.8
 """Notes a second that plain figures stay within (our choice)."""

@@ -123,6 +123,12 @@ def test_no_claim_is_made_where_the_beat_is_an_eighth():
     assert pulse.confidence <= NO_CLAIM
 
 
+def test_no_claim_is_made_of_a_few_seconds():
+    pulse = track_notes(practised("eighths", 120.0, seconds=10.0), duration_s=10.0, meter=FOUR, tempo_bpm=120)
+    assert pulse is not None
+    assert pulse.confidence <= NO_CLAIM
+
+
 def test_too_few_notes_have_no_beat():
     assert track_notes([], duration_s=30.0, meter=FOUR) is None
     assert track_notes(play([0, 1, 2], 120), duration_s=30.0, meter=FOUR, tempo_bpm=120) is None
