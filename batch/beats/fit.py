@@ -49,7 +49,8 @@ SHORTEST_S, LONGEST_S = 20.0, 90.0
 """Lengths of the excerpts that confidence is fitted to, beside the whole solo (our choice)."""
 
 LINES_TRIED = 240
-"""Practice lines that confidence is fitted to (our choice: one in five trials)."""
+"""Practice lines that confidence is fitted to (our choice: one in five trials). They are contrary: lines
+that mislead are what confidence is for."""
 
 RIGHT_F = 0.9
 """Beats are right from this F on: what the confidence speaks of."""
@@ -175,7 +176,7 @@ def trials(solos: Sequence[Solo], fold_of: NDArray[np.int64], judges: Sequence[J
                 line, float(length_s), about, judge=judges[fold], other_bpm=float(rng.choice(tempi)), rng=rng
             )
     for number in range(LINES_TRIED):
-        line = practice_line(rng)
+        line = practice_line(rng, contrary=True)
         about = -1 - number, number % FOLDS, "PRACTICE"
         judge = judges[number % FOLDS]
         yield from _both(
