@@ -59,9 +59,9 @@ TRIMMED_S = 5.0
 """Beats before it do not count (mir_eval's trim_beats)."""
 
 SURE = 0.8
-WANTED = 0.94
-"""Of takes left out with confidence SURE or more, at least this share is to be right. The regression's
-intercept is shifted until that holds; so confidence is a lower bound, not a chance."""
+WANTED = 0.9
+"""Of takes left out with confidence SURE or more, at least this share is to be right: of solos, and of
+practice lines. The regression's intercept is shifted until both hold; so confidence is a lower bound."""
 
 INVERSE_PENALTY = 0.1
 """scikit-learn's C, on standardised columns (our choice)."""
@@ -229,18 +229,27 @@ def beat_f(true_s: Floats, found_s: Floats) -> float:
 def fit_sureness(tried: Sequence[Trial]) -> Sureness:
     """Return a regression whose confidence SURE holds at least WANTED right, on folds left out.
 
-    Both as counted there and as the regression itself expects: a count alone may be luck.
+    That goes for solos and for practice lines, each as counted and as the regression itself expects: a
+    count alone may be luck.
     """
     plain = _regression(tried)
+    ordered = [t for fold in range(FOLDS) for t in tried if t.fold == fold]
     held_out = np.concatenate([_left_out(tried, fold) for fold in range(FOLDS)])
-    right = np.concatenate([[t.f >= RIGHT_F for t in tried if t.fold == fold] for fold in range(FOLDS)])
+    right = np.array([t.f >= RIGHT_F for t in ordered])
+    played = np.array([t.solo > 0 for t in ordered])
+    groups = [group for group in (played, ~played) if group.any()]
+    least = max(_least_sure(held_out[group], right[group]) for group in groups)
+    shift = np.log(SURE / (1 - SURE)) - np.log(least / (1 - least))
+    return Sureness(_rounded(plain.intercept + shift), plain.weights)
+
+
+def _least_sure(held_out: Floats, right: NDArray[np.bool_]) -> float:
+    """Return the least of the chances ``held_out`` (n,) down to which WANTED of them are ``right`` (n,)."""
     order = np.argsort(-held_out, kind="stable")
     count = np.arange(1, len(order) + 1)
     counted, expected = np.cumsum(right[order]) / count, np.cumsum(held_out[order]) / count
     enough = np.flatnonzero((counted >= WANTED) & (expected >= WANTED))
-    least = held_out[order[enough[-1]]] if len(enough) else held_out.max()
-    shift = np.log(SURE / (1 - SURE)) - np.log(least / (1 - least))
-    return Sureness(_rounded(plain.intercept + shift), plain.weights)
+    return float(held_out[order[enough[-1]]] if len(enough) else held_out.max())
 
 
 def _left_out(tried: Sequence[Trial], fold: int) -> Floats:
