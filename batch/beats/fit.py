@@ -4,7 +4,7 @@ The corpus is three tables: ``notes.csv.gz`` (solo, onset_s, duration_s, pitch),
 (solo, onset_s, beat) and ``solos.csv`` (solo, tempo_bpm, meter, feel). The network is fitted once
 for each fold of solos, to see how it does on those left out: what it does there is what the
 confidence is fitted to. Then it is fitted to all. The same corpus gives the same numbers on the same
-machine. Needs scikit-learn; takes about ten minutes.
+machine. Needs scikit-learn; takes about six minutes.
 """
 
 import argparse
@@ -333,15 +333,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def _fold_judge(lines: Sequence[Line], fold: int, kept: Path | None) -> Judge:
-    """Return a judge fitted to ``lines``; one kept in a folder is taken from there."""
+    """Return a judge fitted to ``lines``, of few digits; one kept in a folder is taken from there."""
     path = kept / f"{fold}.json" if kept else None
     if path and path.exists():
         layers = json.loads(path.read_text(encoding="utf-8"))
-        return Judge(tuple((np.array(w, np.float32), np.array(b, np.float32)) for w, b in layers))
-    judge = fit_judge(lines, SEED + fold, lambda told: print(f"fit {fold + 1} of {FOLDS + 1}: {told}"))
-    if path:
-        path.write_text(json.dumps(_layers(judge)), encoding="utf-8")
-    return judge
+    else:
+        say = f"fit {fold + 1} of {FOLDS + 1}: "
+        layers = _layers(fit_judge(lines, SEED + fold, lambda told: print(say + told)))
+        if path:
+            path.write_text(json.dumps(layers), encoding="utf-8")
+    return Judge(tuple((np.array(w, np.float32), np.array(b, np.float32)) for w, b in layers))
 
 
 def _layers(judge: Judge) -> list[tuple[object, object]]:
