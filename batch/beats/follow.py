@@ -45,6 +45,9 @@ HIT_S = 0.07
 SAME_TEMPO_LOG = 0.1
 """Periods this near, natural logarithm, are one tempo (our choice)."""
 
+UNASKED = -2.0
+"""What counts as said of a tempo that is out of range (our choice: less than by chance)."""
+
 ENDS = 20
 """Events whose median period carries the beat to the take's start and end (our choice)."""
 
@@ -56,7 +59,8 @@ class Followed:
     ``phase`` counts beats and rises; ``sure`` is how likely the beat lies within 70 ms of it at its
     tempo, ``soft`` the same where events count for less; ``tempo`` how likely the tempo is, ``says``
     the log of what the event says of it against chance, ``near`` what the event alone gives to the
-    70 ms about it at its tempo, ``silent`` whether no note was heard.
+    70 ms about it at its tempo, ``slower`` and ``faster`` the most it says at half and at double the
+    tempo, ``silent`` whether no note was heard.
     """
 
     when_s: Floats
@@ -67,6 +71,8 @@ class Followed:
     tempo: Floats
     says: Floats
     near: Floats
+    slower: Floats
+    faster: Floats
     silent: NDArray[np.bool_]
 
     def beats_s(self, duration_s: float) -> Floats:
@@ -209,8 +215,16 @@ class _Look:
             tempo=(coarse * tempo[:, :, None]).sum(axis=(1, 2)),
             says=says[np.arange(len(path)), nearest],
             near=_near(np.exp(says) / PLACES, place, period),
+            slower=self._most(start, end, 2 * period),
+            faster=self._most(start, end, period / 2),
             silent=silent,
         )
+
+    def _most(self, start: int, end: int, period_s: Floats) -> Floats:
+        """Return the most that events ``start`` to ``end`` say of any place at these periods (n,)."""
+        away = np.abs(np.log(self.period_s)[None] - np.log(period_s)[:, None])
+        most = self.said[np.arange(start, end), away.argmin(axis=1)].max(axis=1)
+        return np.where(away.min(axis=1) <= SAME_TEMPO_LOG, most, UNASKED)
 
     def _only(self, seam: tuple[float, float]) -> Odds:
         """Return odds that are all on the state nearest to ``seam``."""

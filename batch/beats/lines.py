@@ -19,11 +19,17 @@ FIGURES: dict[str, tuple[tuple[float, ...], ...]] = {
 }
 """Onsets within a beat, the plain figure of each kind first (common practice, no source)."""
 
-SHARES = {"quarters": 1, "eighths": 4, "triplets": 1, "sixteenths": 1.5, "mixed": 2, "compound": 1}
-"""How often each kind comes (our choice)."""
+SHARES = {"quarters": 2.5, "eighths": 3, "triplets": 1, "sixteenths": 2.5, "mixed": 2, "compound": 1}
+"""How often each kind comes (our choice): a plain line of quarters is one of eighths at half the tempo,
+so that neither may be sure by how common it is."""
 
 MOST_A_SECOND, FEWEST_A_SECOND = 13.0, 0.8
 """Notes a second that plain figures stay within (our choice)."""
+
+SHIFTED, TURNING_ANYWHERE = 0.02, 0.3
+"""Shares of contrary lines that stand on the off-beats, and whose turns say nothing of the beat (our
+choice: nothing tells a whole take of off-beats from one of beats, and few play one; at 0.12, hardly any
+take would be called sure)."""
 
 MAJOR = (0, 2, 4, 5, 7, 9, 11)
 
@@ -39,17 +45,19 @@ class Line:
     beat_in_bar: np.ndarray
 
 
-def practice_line(rng: np.random.Generator) -> Line:
+def practice_line(rng: np.random.Generator, *, contrary: bool = False) -> Line:
     """Return a line of 20 to 60 s: one kind of figure, more or less varied, phrases and rests, swung or not.
 
     Tempo wanders by up to a few per cent, onsets err by 2 to 14 ms and lie early or late by about 12.
+    A ``contrary`` line may turn where it likes, or stand on the off-beats where it should on the beats.
     """
     kind, tempo_bpm = _kind_and_tempo(rng)
     beats_per_bar = int(rng.choice([2, 4] if kind == "compound" else [4, 4, 4, 4, 3, 5]))
     beats = int(rng.uniform(20, 60) * tempo_bpm / 60)
     at = _onsets(rng, kind, beats_per_bar, beats)
     if len(at) < 8:  # noqa: PLR2004  too short to tell anything
-        return practice_line(rng)
+        return practice_line(rng, contrary=contrary)
+    at = at + (0.5 if contrary and rng.random() < SHIFTED else 0.0)
     swing = rng.uniform(1.2, 2.4) if kind == "eighths" and rng.random() < 0.3 else 1.0  # noqa: PLR2004
     whole = np.floor(at + 1e-6)
     off = np.isclose(at - whole, 0.5)
@@ -61,7 +69,13 @@ def practice_line(rng: np.random.Generator) -> Line:
     spacing = np.diff(np.append(onset, onset[-1] + 60 / tempo_bpm))
     length = np.clip(spacing * rng.uniform(0.4, 1.0), 0.02, 120 / tempo_bpm)
     count = beats + 4
-    return Line(onset, length, _pitches(rng, at), times[:count], np.arange(count) % beats_per_bar + 1)
+    return Line(
+        onset,
+        length,
+        _pitches(rng, at, anywhere=contrary and rng.random() < TURNING_ANYWHERE),
+        times[:count],
+        np.arange(count) % beats_per_bar + 1,
+    )
 
 
 def _kind_and_tempo(rng: np.random.Generator) -> tuple[str, float]:
@@ -91,11 +105,11 @@ def _onsets(rng: np.random.Generator, kind: str, beats_per_bar: int, beats: int)
     return np.array(onsets)
 
 
-def _pitches(rng: np.random.Generator, at: Floats) -> Floats:
-    """Return pitches of a walk along a scale that mostly turns, and sometimes leaps, on beats."""
+def _pitches(rng: np.random.Generator, at: Floats, *, anywhere: bool) -> Floats:
+    """Return pitches of a walk along a scale that turns, and sometimes leaps, mostly on beats or anywhere."""
     step, direction, pitches = int(rng.integers(0, 10)), 1, []
     for place in at:
-        on_beat = abs(place - round(place)) < 0.01  # noqa: PLR2004
+        on_beat = rng.random() < 0.4 if anywhere else abs(place - round(place)) < 0.01  # noqa: PLR2004
         if step > 18 or step < -4:  # noqa: PLR2004  the range of an instrument
             direction = -1 if step > 0 else 1
         elif rng.random() < (0.4 if on_beat else 0.08):

@@ -18,6 +18,12 @@ LEAST_UNREST, USUAL_UNREST = 0.003, 0.02
 """Steadier than the first no tempo is found to be; the second stands for takes too short to
 tell (our choice)."""
 
+ALIKE_LOG = 0.2
+"""Spacings this near, natural logarithm, are alike: human timing parts them less, swing more (our choice)."""
+
+MOST_BEATS = 1500
+"""A take with more beats counts as one with so many: the longest solo that confidence was fitted to."""
+
 WORST_SHARE = 0.1
 """Share of stretches that count as the least sure (our choice)."""
 
@@ -53,9 +59,12 @@ def telling(followed: Followed, beats_s: Floats) -> dict[str, float]:
         "near_least": _odds(_least(near)),
         "tempo": _odds(followed.tempo[sounding].mean()),
         "says": float(followed.says[sounding].mean()),
+        "over_slower": float((followed.says - followed.slower)[sounding].mean()),
+        "over_faster": float((followed.says - followed.faster)[sounding].mean()),
+        "plain": _plain(followed.when_s[sounding]),
         "speed": float(np.log(0.4 / period)),
         "density": float(np.log((events + 1) / len(beats_s))),
-        "length": float(np.log(len(beats_s) / 100)),
+        "length": float(np.log(min(len(beats_s), MOST_BEATS) / 100)),
         "rests": 1 - len(np.unique(in_a_beat)) / len(beats_s),
         "unrest": _unrest(beats_s),
     }
@@ -84,6 +93,12 @@ def _least(values: Floats) -> float:
     width = min(STRETCH_BEATS, len(values))
     stretches = np.sort(np.convolve(values, np.full(width, 1 / width), mode="valid"))
     return float(stretches[: max(int(WORST_SHARE * len(stretches)), 1)].mean())
+
+
+def _plain(onset_s: Floats) -> float:
+    """Return the share of spacings like the usual one: a plain line does not tell its tempo from double."""
+    spacing = np.log(np.diff(onset_s))
+    return float(np.mean(np.abs(spacing - np.median(spacing)) < ALIKE_LOG))
 
 
 def _unrest(beats_s: Floats) -> float:

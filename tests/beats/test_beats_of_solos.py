@@ -15,7 +15,7 @@ from batch.beats.fit_material import Solo, excerpt, read_solos
 from batch.model import Note
 
 CORPUS = Path(__file__).resolve().parents[3] / "shared" / "corpus"
-EVERY = 9
+EVERY = 2
 SECONDS = 50.0
 
 
@@ -41,6 +41,8 @@ def test_beats_it_is_sure_of_are_right_in_annotated_solos(solos, told):
         assert pulse is not None
         scores.append((pulse.confidence, beat_f(pulse, line.beats_s.tolist())))
     sure = [f for confidence, f in scores if confidence >= 0.8]
-    assert len(sure) >= 3
+    assert len(sure) >= 5
     assert np.mean(sure) >= 0.9
-    assert np.mean([f >= 0.9 for f in sure]) >= 0.8  # a few in a small sample
+    assert np.mean([f >= 0.9 for f in sure]) >= 0.8, (
+        sure
+    )  # nine in ten are meant; a small sample has its luck

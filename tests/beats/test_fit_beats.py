@@ -4,7 +4,7 @@ import mir_eval
 import numpy as np
 import pytest
 
-from batch.beats.fit import RIGHT_F, SURE, TRIMMED_S, Trial, beat_f, fit_sureness
+from batch.beats.fit import RIGHT_F, SURE, TRIMMED_S, WANTED, Trial, beat_f, fit_sureness
 from batch.beats.fit_material import as_heard, examples, stretched
 from batch.beats.judge import NO_BEAT, PLACES
 from batch.beats.lines import practice_line
@@ -57,5 +57,5 @@ def test_confidence_keeps_its_word_on_trials_with_chance_in_them():
     ]
     fitted = fit_sureness(trials[:2000])
     sure = np.array([fitted.confidence(t.row) >= SURE for t in trials[2000:]])
-    assert right[2000:][sure].mean() > 0.94
+    assert right[2000:][sure].mean() > WANTED - 0.03  # three standard errors of some 900 trials
     assert sure.mean() > 0.2
