@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from batch.beats import Pulse, track_notes
+from batch.beats.pulse import Pulse
 from batch.grid import grid_from_map, grid_from_pulse, grid_from_tempo
 from batch.model import Grid, Note
 from batch.placement import map_of_settings, starts_at_s
@@ -125,6 +125,8 @@ def _of_notes(sources: Sources, notes: Sequence[Note]) -> Grid | None:
 
 
 def _tracked(sources: Sources, notes: Sequence[Note], tempo_bpm: float | None) -> Pulse | None:
+    from batch.beats.alone import track_notes  # noqa: PLC0415  it loads much, and the beat is mostly known
+
     return track_notes(
         notes,
         duration_s=sources.take.info.duration_s,

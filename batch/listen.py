@@ -77,8 +77,10 @@ def _companion_starts_at_s(take: "Take", asked: Brief) -> float:
 def prepare() -> None:
     """Load what listening needs, compiled: a process that is to hear many takes does it first."""
     import batch.takes  # noqa: F401, PLC0415
+    from batch.beats.alone.pointer import compile_pointer  # noqa: PLC0415
     from batch.hearing.coupling import compile_coupling  # noqa: PLC0415
     from batch.hearing.decode import compile_search  # noqa: PLC0415
 
     compile_coupling()
     compile_search()
+    compile_pointer()

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from batch.beats import Pulse
+from batch.beats.pulse import Pulse
 from batch.grid_sources import Companion, Sources, find_grid, source_warnings
 from batch.model import Note, TakeInfo
 from batch.settings import Settings
@@ -51,7 +51,7 @@ def heard_tempos(monkeypatch) -> list[float | None]:
         told.append(tempo_bpm)
         return steady(tempo_bpm) if tempo_bpm else steady(77, confidence=0.3)
 
-    monkeypatch.setattr("batch.grid_sources.track_notes", listened)
+    monkeypatch.setattr("batch.beats.alone.track_notes", listened)
     return told
 
 

@@ -8,7 +8,7 @@ import pytest
 import soundfile
 from sounding import sound_of, write_midi_take, write_take
 
-from batch.beats import Pulse
+from batch.beats.pulse import Pulse
 from batch.midi_take import read_tempo_map
 from batch.model import Groove, Placement
 from batch.pipeline import analyse
@@ -131,7 +131,7 @@ def test_a_grid_less_sure_than_the_settings_ask_is_told_and_nothing_is_measured_
         beats = tuple(np.arange(0, duration_s, 0.5).tolist())
         return Pulse(beats, tuple(1 + i % 4 for i in range(len(beats))), 4, confidence)
 
-    monkeypatch.setattr("batch.grid_sources.track_notes", listened)
+    monkeypatch.setattr("batch.beats.alone.track_notes", listened)
     take = open_take(write_take(tmp_path / "take.wav", improvised(), RATE_HZ), "fingerprint")
     analysis = analyse(take, Settings(), None)
     assert (analysis.grid.source, analysis.grid.confidence) == ("take alone", confidence)

@@ -1,6 +1,4 @@
-"""Beats found by listening: in a companion recording, or in the take itself."""
+"""Beats found by listening: in a companion recording (``companion``), or in the take's own notes (``alone``).
 
-from batch.beats.alone import track_notes
-from batch.beats.pulse import Pulse
-
-__all__ = ["Pulse", "track_notes"]
+What listens loads when it is needed; ``pulse`` is what it finds.
+"""

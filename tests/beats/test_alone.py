@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from performing import play
 
-from batch.beats.alone import NO_CLAIM, track_notes
+from batch.beats.alone.track import NO_CLAIM, track_notes
 from batch.model import Note
 
 FOUR = (4, 4)

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from beats.listeners import beat_f
 
-from batch.beats.alone import track_notes
-from batch.beats.fit_material import Solo, excerpt, read_solos
+from batch.beats.alone.fit_material import Solo, excerpt, read_solos
+from batch.beats.alone.track import track_notes
 from batch.model import Note
 
 CORPUS = Path(__file__).resolve().parents[3] / "shared" / "corpus"

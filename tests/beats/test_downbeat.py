@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from batch.beats.downbeat import Downbeat, doings
-from batch.beats.view import Events
+from batch.beats.alone.downbeat import Downbeat, doings
+from batch.beats.alone.view import Events
 from batch.model import Note
 
 BEATS_S = np.arange(16) * 0.5

@@ -4,11 +4,11 @@ import mir_eval
 import numpy as np
 import pytest
 
-from batch.beats.fit import RIGHT_F, SURE, TRIMMED_S, WANTED, Trial, beat_f, fit_sureness
-from batch.beats.fit_material import as_heard, examples, stretched
-from batch.beats.judge import NO_BEAT, PLACES
-from batch.beats.lines import practice_line
-from batch.beats.view import COLUMNS
+from batch.beats.alone.fit import RIGHT_F, SURE, TRIMMED_S, WANTED, Trial, beat_f, fit_sureness
+from batch.beats.alone.fit_material import as_heard, examples, stretched
+from batch.beats.alone.judge import NO_BEAT, PLACES
+from batch.beats.alone.lines import practice_line
+from batch.beats.alone.view import COLUMNS
 
 
 @pytest.mark.parametrize("seed", range(5))

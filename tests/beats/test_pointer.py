@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from batch.beats.pointer import PLACE_UNREST, RESTART, TEMPO_UNREST, Heard, best_path, smoothed
+from batch.beats.alone.pointer import PLACE_UNREST, RESTART, TEMPO_UNREST, Heard, best_path, smoothed
 
 PERIODS, PLACES = 3, 8
 

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from batch.beats.view import CELLS_PER_BEAT, NEAR_WIDTH, SIDE, WIDTH, Events, views
+from batch.beats.alone.view import CELLS_PER_BEAT, NEAR_WIDTH, SIDE, WIDTH, Events, views
 from batch.model import Note
 
 

@@ -7,7 +7,7 @@ from importlib.resources import files
 
 import numpy as np
 
-from batch.beats.view import Events, Matrix, views
+from batch.beats.alone.view import Events, Matrix, views
 
 MODEL_FILE = "alone.json"
 
@@ -65,7 +65,7 @@ class Judge:
 
 @cache
 def learned() -> dict[str, object]:
-    """Return the numbers that ``python -m batch.beats.fit`` wrote."""
+    """Return the numbers that ``python -m batch.beats.alone.fit`` wrote."""
     return dict(json.loads(files(__package__).joinpath(MODEL_FILE).read_text(encoding="utf-8")))
 
 

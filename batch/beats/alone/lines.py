@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from batch.beats.view import Floats
+from batch.beats.alone.view import Floats
 
 SLOWEST_BPM, FASTEST_BPM = 42.0, 265.0
 """Tempi people practise at: metronomes go from 40 to about 208, some further (common practice, no source)."""

@@ -3,7 +3,7 @@
 A small network says where in the beat each note may stand, for every period that the beat might
 have (`judge`); a hidden Markov model follows tempo and place through what it says (`follow`); a
 logistic regression on how that went says how sure the beats are (`sureness`). All numbers are
-fitted by ``python -m batch.beats.fit``.
+fitted by ``python -m batch.beats.alone.fit``.
 """
 
 import math
@@ -13,12 +13,12 @@ from functools import cache
 
 import numpy as np
 
-from batch.beats.downbeat import Downbeat
-from batch.beats.follow import FASTEST_BPM, SLOWEST_BPM, Followed, follow, periods_between
-from batch.beats.judge import Judge, learned, load_judge
+from batch.beats.alone.downbeat import Downbeat
+from batch.beats.alone.follow import FASTEST_BPM, SLOWEST_BPM, Followed, follow, periods_between
+from batch.beats.alone.judge import Judge, learned, load_judge
+from batch.beats.alone.sureness import Sureness, agreement, telling
+from batch.beats.alone.view import Events, Floats
 from batch.beats.pulse import Pulse
-from batch.beats.sureness import Sureness, agreement, telling
-from batch.beats.view import Events, Floats
 from batch.model import Note
 from batch.tempo import MeterChange
 

@@ -1,4 +1,4 @@
-"""Fit again what beats are found by: ``python -m batch.beats.fit --data CORPUS_DIR``.
+"""Fit again what beats are found by: ``python -m batch.beats.alone.fit --data CORPUS_DIR``.
 
 The corpus is three tables: ``notes.csv.gz`` (solo, onset_s, duration_s, pitch), ``beats.csv.gz``
 (solo, onset_s, beat) and ``solos.csv`` (solo, tempo_bpm, meter, feel). The network is fitted once
@@ -19,13 +19,13 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression
 
-from batch.beats.alone import find_alone, find_told
-from batch.beats.downbeat import doings
-from batch.beats.fit_material import Solo, as_heard, examples, excerpt, read_solos, stretched
-from batch.beats.judge import MODEL_FILE, PLACES, Judge
-from batch.beats.lines import Line, practice_line
-from batch.beats.sureness import Sureness, agreement
-from batch.beats.view import COLUMNS, Events, Floats, Matrix
+from batch.beats.alone.downbeat import doings
+from batch.beats.alone.fit_material import Solo, as_heard, examples, excerpt, read_solos, stretched
+from batch.beats.alone.judge import MODEL_FILE, PLACES, Judge
+from batch.beats.alone.lines import Line, practice_line
+from batch.beats.alone.sureness import Sureness, agreement
+from batch.beats.alone.track import find_alone, find_told
+from batch.beats.alone.view import COLUMNS, Events, Floats, Matrix
 from batch.fit_phrases import CORPUS
 from batch.hearing.training.fitting import Adam
 
@@ -299,7 +299,9 @@ def _short(array: NDArray[np.floating]) -> object:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Read the corpus, fit, and write the numbers beside this module."""
-    parser = argparse.ArgumentParser(prog="python -m batch.beats.fit", description=__doc__.splitlines()[0])
+    parser = argparse.ArgumentParser(
+        prog="python -m batch.beats.alone.fit", description=__doc__.splitlines()[0]
+    )
     parser.add_argument("--data", type=Path, required=True, help="folder with the corpus' three tables")
     parser.add_argument("--out", type=Path, default=Path(__file__).with_name(MODEL_FILE))
     parser.add_argument("--trials", type=Path, help="where to write the trials on solos left out, as CSV")
@@ -317,7 +319,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         _write_trials(given.trials, [alone, told])
     numbers = {
         "provenance": {
-            "fitted_by": "python -m batch.beats.fit",
+            "fitted_by": "python -m batch.beats.alone.fit",
             "corpus": CORPUS,
             "solos": len(solos),
             "method": f"{FOLDS} folds of whole solos; confidence from excerpts of solos left out",

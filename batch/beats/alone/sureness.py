@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from batch.beats.follow import Followed
-from batch.beats.view import Floats
+from batch.beats.alone.follow import Followed
+from batch.beats.alone.view import Floats
 
 HIT_S = 0.07
 """A beat this near is a hit (Dixon 2007, JNMR 36(1); mir_eval's beat F)."""

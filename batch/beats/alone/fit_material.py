@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.beats.judge import NO_BEAT, PLACES
-from batch.beats.lines import Line
-from batch.beats.view import Events, Floats, Matrix, views
+from batch.beats.alone.judge import NO_BEAT, PLACES
+from batch.beats.alone.lines import Line
+from batch.beats.alone.view import Events, Floats, Matrix, views
 
 LEAST_BEAT_S = 0.02
 """Beats closer than this are one, marked twice (three pairs in the corpus)."""

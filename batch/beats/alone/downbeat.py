@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from batch.beats.view import Events, Floats
+from batch.beats.alone.view import Events, Floats
 
 ON_BEAT = 0.2
 """A note within this share of a beat stands on it (our choice)."""

@@ -7,9 +7,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.beats.judge import PLACES, Judge
-from batch.beats.pointer import Heard, Odds, best_path, smoothed
-from batch.beats.view import Events, Floats
+from batch.beats.alone.judge import PLACES, Judge
+from batch.beats.alone.pointer import Heard, Odds, best_path, smoothed
+from batch.beats.alone.view import Events, Floats
 
 COARSE_LOG = 0.05
 """Step between the periods that the network is asked about; it was fitted on periods up to 3 % off
