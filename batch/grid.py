@@ -12,6 +12,10 @@ STATED = 1.0
 """Confidence in a grid that the player or the session states."""
 
 
+BEATS_OF_PACE = 8
+"""So many beats tell the pace that goes on beyond what was heard: two bars of four (our choice)."""
+
+
 def grid_from_map(
     tempo_map: TempoMap, *, duration_s: float, starts_at_s: float, source: str, spans_session: bool = False
 ) -> Grid:
@@ -92,11 +96,14 @@ def _clock(time_s: float) -> str:
 def grid_from_pulse(pulse: Pulse, meter: tuple[int, int], *, duration_s: float, source: str) -> Grid:
     """Lay beats found by listening under a take, going on evenly to a beat beyond either end.
 
+    They go on at the pace of the last beats there are, which in hand-played sound no single one tells.
+
     The bar of the first downbeat in the take is bar 1; beats before it are its pick-up. The
     grid has no tempo map: an estimate never becomes the session's.
     """
     beats_s, numbers = list(pulse.beats_s), list(pulse.beat_in_bar)
-    first_s, last_s = beats_s[1] - beats_s[0], beats_s[-1] - beats_s[-2]
+    lengths = [b - a for a, b in pairwise(beats_s)]
+    first_s, last_s = statistics.median(lengths[:BEATS_OF_PACE]), statistics.median(lengths[-BEATS_OF_PACE:])
     while beats_s[0] > 0:
         beats_s.insert(0, beats_s[0] - first_s)
         numbers.insert(0, (numbers[0] - 2) % pulse.beats_per_bar + 1)

@@ -54,7 +54,7 @@ def outcome_line(outcome: Outcome) -> str:
     done = "" if outcome.did is Did.HEARD else f" ({outcome.did.value})"
     if not entry.phrases:
         return f"{name}: {'; '.join(entry.warnings[:1]) or 'no phrases'}{done}"
-    groove = "" if entry.tempo_bpm else ", no grid: groove unmeasured"
+    groove = "" if entry.tempo_bpm else ", no sure beat: groove unmeasured"
     return f"{name}: {_count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{done}"
 
 

@@ -19,8 +19,8 @@ from beats.clicks import drawn
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batch.beats import Pulse
 from batch.beats.companion import listen_to_companion, track_companion
+from batch.beats.pulse import Pulse
 from batch.errors import TakeError
 from batch.grid import grid_from_pulse
 

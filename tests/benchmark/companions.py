@@ -8,8 +8,8 @@ import mir_eval
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.beats import Pulse
 from batch.beats.companion import track_companion
+from batch.beats.pulse import Pulse
 from batch.hearing.training.noise import RATE_HZ
 
 from ..beats.clicks import KINDS, drawn
