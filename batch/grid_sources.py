@@ -60,7 +60,7 @@ def find_grid(sources: Sources, notes: Sequence[Note]) -> Grid | None:
         If the take would start before the session's zero, or at a bar that there is not.
     """
     surest: Grid | None = None
-    for find in (_of_session, _of_midi_take, _of_settings, _of_companion, _of_tag, _of_notes):
+    for find in _FINDERS:
         grid = find(sources, notes)
         if grid and grid.confidence >= sources.settings.groove.confidence_from:
             return grid
@@ -83,8 +83,15 @@ def _of_session(sources: Sources, notes: Sequence[Note]) -> Grid | None:
 
 def _of_midi_take(sources: Sources, notes: Sequence[Note]) -> Grid | None:
     take = sources.take
-    if not isinstance(take, MidiTake):
-        return None
+    return _of_its_map(take) if isinstance(take, MidiTake) and take.states_tempo else None
+
+
+def _of_silent_midi_take(sources: Sources, notes: Sequence[Note]) -> Grid | None:
+    """Return 120 beats a minute for a MIDI file that states no tempo (Standard MIDI Files 1.0, Set Tempo)."""
+    return _of_its_map(sources.take) if isinstance(sources.take, MidiTake) else None
+
+
+def _of_its_map(take: MidiTake) -> Grid:
     return grid_from_map(take.tempo_map, duration_s=take.info.duration_s, starts_at_s=0.0, source=MIDI_TAKE)
 
 
@@ -144,6 +151,17 @@ def _of_pulse(sources: Sources, pulse: Pulse | None, source: str) -> Grid | None
         meter = (pulse.beats_per_bar, meter[1])
     grid = grid_from_pulse(pulse, meter, duration_s=sources.take.info.duration_s, source=source)
     return replace(grid, first_bar=grid.first_bar - chosen.count_in_bars)
+
+
+_FINDERS: tuple[Callable[[Sources, Sequence[Note]], Grid | None], ...] = (
+    _of_session,
+    _of_midi_take,
+    _of_settings,
+    _of_companion,
+    _of_silent_midi_take,
+    _of_tag,
+    _of_notes,
+)
 
 
 def source_warnings(sources: Sources, grid: Grid | None) -> tuple[str, ...]:

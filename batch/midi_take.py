@@ -38,10 +38,11 @@ _EXPORT_AGAIN = "export it again as a Standard MIDI File"
 
 @dataclass(frozen=True, slots=True)
 class Performance:
-    """The notes played and the map they were played over."""
+    """The notes played and the map they were played over; 120 in 4/4 where no tempo is stated."""
 
     notes: tuple[Note, ...]
     tempo_map: TempoMap
+    states_tempo: bool
     duration_s: float
     title: str | None
     texture: Texture | None
@@ -64,7 +65,7 @@ def read_performance(path: Path) -> Performance:
     strums = gathered(_notes(midi, tempo_map))
     notes = single_line(strums)
     duration_s = max([ends_s, *(note.offset_s for note in notes)])
-    return Performance(notes, tempo_map, duration_s, _title(midi), texture_of(strums))
+    return Performance(notes, tempo_map, _states_tempo(midi), duration_s, _title(midi), texture_of(strums))
 
 
 def read_tempo_map(path: Path) -> TempoMap:
@@ -77,7 +78,7 @@ def read_tempo_map(path: Path) -> TempoMap:
         wrong about the map would be wrong about the take.
     """
     midi = _load(path)
-    if not any(message.type == "set_tempo" for track in midi.tracks for message in track):
+    if not _states_tempo(midi):
         raise TakeError(path, "states no tempo", "export the session's tempo track as a MIDI file")
     for _, message in _timed(midi):
         if message.type == "set_tempo" and message.tempo == 0:
@@ -137,6 +138,10 @@ def _load(path: Path) -> mido.MidiFile:
         return mido.MidiFile(file=io.BytesIO(content), clip=True)
     except (OSError, EOFError, ValueError, TypeError, LookupError, KeySignatureError) as error:
         raise TakeError(path, "is a broken MIDI file or one cut short", _EXPORT_AGAIN) from error
+
+
+def _states_tempo(midi: mido.MidiFile) -> bool:
+    return any(message.type == "set_tempo" for track in midi.tracks for message in track)
 
 
 def _tempo_map(midi: mido.MidiFile, path: Path) -> TempoMap:

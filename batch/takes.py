@@ -70,13 +70,17 @@ class AudioTake:
 
 @dataclass(frozen=True, slots=True)
 class MidiTake:
-    """A performance recorded as a Standard MIDI File, with the tempo map it carries."""
+    """A performance recorded as a Standard MIDI File, with the tempo map it carries.
+
+    ``states_tempo`` is False where the file says nothing and its map is the standard's 120 beats a minute.
+    """
 
     path: Path
     info: TakeInfo
     notes: tuple[Note, ...]
     tempo_map: TempoMap
     texture: Texture | None = None
+    states_tempo: bool = True
 
 
 Take = AudioTake | MidiTake
@@ -114,7 +118,9 @@ def _open_midi(path: Path, fingerprint: str) -> MidiTake:
         time_reference_s=None,
         content_hash=fingerprint,
     )
-    return MidiTake(path, info, performance.notes, performance.tempo_map, performance.texture)
+    return MidiTake(
+        path, info, performance.notes, performance.tempo_map, performance.texture, performance.states_tempo
+    )
 
 
 def _open_audio(path: Path, fingerprint: str, wanted: Channel) -> AudioTake:

@@ -1,6 +1,7 @@
 """Which source of the grid wins, and what is said of the others."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -84,6 +85,15 @@ def test_the_best_source_there_is_gives_the_grid(best, heard_tempos):
 def test_a_midi_take_brings_its_own_map_unless_the_session_has_one(heard_tempos):
     assert find_grid(sources(midi_take(90.0), grid={"tempo_bpm": 110.0}), NOTES).source == "midi take"
     assert find_grid(sources(midi_take(90.0), session_bpm=100.0), NOTES).source == "tempo map"
+
+
+def test_a_midi_take_that_states_no_tempo_follows_the_settings_else_the_standard(heard_tempos):
+    # Standard MIDI Files 1.0, Set Tempo: without one 120 beats a minute are assumed.
+    silent = replace(midi_take(120.0), states_tempo=False)
+    asked = sources(silent, grid={"tempo_bpm": 96.0})
+    assert find_grid(asked, NOTES).source == "settings"
+    assert said(asked) == ()
+    assert find_grid(sources(silent), NOTES).tempo_bpm == pytest.approx(120)
 
 
 def test_nothing_is_listened_for_where_the_beat_is_stated(heard_tempos):

@@ -205,6 +205,14 @@ def test_a_take_s_own_meter_or_tempo_of_nothing_is_left_out(take):
     assert tempo_map.tempos == (TempoChange(0, 500_000),)
 
 
+def test_a_take_says_whether_it_states_its_tempo(take):
+    # Standard MIDI Files 1.0, Set Tempo: 120 beats a minute are assumed where none is stated.
+    take.write_bytes(smf("00 90 3C 40 83 60 80 3C 40 00 FF 2F 00"))
+    assert not read_performance(take).states_tempo
+    take.write_bytes(smf("00 FF 51 03 0F 42 40 00 90 3C 40 83 60 80 3C 40 00 FF 2F 00"))
+    assert read_performance(take).states_tempo
+
+
 def test_of_two_tempos_at_one_tick_the_later_counts(take):
     take.write_bytes(smf("00 FF 51 03 07 A1 20  00 FF 51 03 0F 42 40"))
     assert read_tempo_map(take).tempos == (TempoChange(0, 1_000_000),)
