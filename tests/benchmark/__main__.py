@@ -13,7 +13,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads: one core is
 
 from .accuracy import accuracy_table, cost_table, results
 from .companions import companion_tables
-from .grooves import grooves_table
+from .grooves import grooves_table, swing_table
 from .grooves_of_solos import grooves_of_solos_table
 from .hard import hard_table
 from .listeners import LISTENERS, Listener
@@ -101,6 +101,7 @@ def grooves(asked: Asked) -> Iterator[Table]:
     if not bank():
         print(f"grooves as sound are left out: {about_bank()}\n")
     yield grooves_table(asked.only)
+    yield swing_table(asked.only)
     yield grooves_of_solos_table(asked.data)
 
 

@@ -9,7 +9,7 @@ import json
 import tempfile
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ import soundfile as sf
 from batch.hearing.training.noise import RATE_HZ
 from batch.model import Note
 
-from ..devices import AGAINST_GROOVE, IN_GROOVE, Line, perform, playable
+from ..devices import AGAINST_GROOVE, IN_GROOVE, Line, perform, playable, swinging
 from .making.banks import bank, on_bank
 from .making.takes import seed_of
 from .tables import Cell, Table
@@ -28,6 +28,9 @@ from .whole import COMMAND, cost_of
 
 TEMPOS = (60, 96, 132, 176, 220, 260)
 PROGRAMS = ((26, 0), (66, -7), (56, 0), (0, 0), (73, 12))  # General MIDI program from 0, semitones
+SWING_RATIOS = (1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0)
+SWING_TEMPOS = (80, 100, 120, 150, 180, 210, 240)
+SWING_BEATS = 64
 HUMAN_S = (0.006, 0.012)
 LEAD_BARS = 1
 RINGS_S = 1.5
@@ -59,9 +62,11 @@ def grooves_table(only: str) -> Table:
         as_sound = labelled(Path(folder, "sound"), takes, written_as_sound) if bank() else {}
     kinds = dict.fromkeys(take.kind for take in takes)
     rows = [row(kind, [take for take in takes if take.kind == kind], as_midi, as_sound) for kind in kinds]
+    kinds_of = {take.line.against for take in takes}
     rows += [
         row(words, [take for take in takes if take.line.against is against], as_midi, as_sound)
         for words, against in (("ALL in the groove", False), ("ALL against it", True))
+        if against in kinds_of
     ]
     columns = (
         "line",
@@ -75,6 +80,39 @@ def grooves_table(only: str) -> Table:
     return Table(
         "grooves", columns, tuple(rows), ("Misses are tempos; named so: what the label was put down to.",)
     )
+
+
+def swing_table(only: str) -> Table:
+    """Return a row a swing ratio: how far off it is found."""
+    takes = [take for take in swinging_takes() if only in take.kind]
+    with tempfile.TemporaryDirectory() as folder:
+        as_midi = analysed(Path(folder, "midi"), takes, written_as_midi) if takes else {}
+        as_sound = analysed(Path(folder, "sound"), takes, written_as_sound) if takes and bank() else {}
+    rows = []
+    for kind in dict.fromkeys(take.kind for take in takes):
+        mine = [take for take in takes if take.kind == kind]
+        rows.append((kind, len(mine), *errors(mine, as_midi), *errors(mine, as_sound)))
+    columns = (
+        "swing", "takes", "midi: mean error", "midi: largest", "sound: mean error", "sound: largest",
+    )  # fmt: skip
+    return Table("swing", columns, tuple(rows), ("Ratio of long to short eighth; tempos of 80 to 240.",))
+
+
+def errors(takes: Sequence["Performed"], found: dict[str, Any]) -> tuple[Cell, Cell]:
+    """Return the mean error of the swing ratio, and the largest."""
+    off = [found[take.name]["grid"]["swing_ratio"] - take.line.swing for take in takes if take.name in found]
+    return (float(np.mean(off)), float(np.abs(off).max())) if off else (None, None)
+
+
+def swinging_takes() -> Iterator["Performed"]:
+    """Yield lines of 64 beats at every ratio and tempo, some laid back."""
+    for ratio in SWING_RATIOS:
+        for number, tempo in enumerate(SWING_TEMPOS):
+            name = f"swing-{ratio:g}_4_4_{tempo}"
+            rng = np.random.default_rng(seed_of(name))
+            line = replace(swinging(ratio, SWING_BEATS, rng), lag_s=0.01 * (number % 4))
+            notes = perform(line, tempo, rng, human_s=rng.uniform(*HUMAN_S), start_beats=4)
+            yield Performed(name, f"swing {ratio:g}", line, tempo, notes, PROGRAMS[number % len(PROGRAMS)])
 
 
 def performances() -> Iterator[Performed]:
@@ -118,6 +156,14 @@ def is_right(take: Performed, phrase: dict[str, Any]) -> bool:
 
 def labelled(folder: Path, takes: Sequence[Performed], write: Any) -> dict[str, Any]:
     """Return the largest phrase of each take, as the command wrote it; an empty one where there is none."""
+    return {
+        name: max(analysis["phrases"], key=lambda phrase: phrase["evidence"]["note_count"], default={})
+        for name, analysis in analysed(folder, takes, write).items()
+    }
+
+
+def analysed(folder: Path, takes: Sequence[Performed], write: Any) -> dict[str, Any]:
+    """Return what the command writes of each take."""
     folder.mkdir()
     write(folder, takes)
     settings = {(take.tempo_bpm, take.line.meter) for take in takes}
@@ -129,11 +175,10 @@ def labelled(folder: Path, takes: Sequence[Performed], write: Any) -> dict[str, 
         encoding="utf-8",
     )
     cost_of([COMMAND, "run", folder, "--out", folder / "out"])
-    found = {}
-    for take in takes:
-        analysis = json.loads((folder / "out" / f"{take.name}.analysis.json").read_text(encoding="utf-8"))
-        found[take.name] = max(analysis["phrases"], key=lambda p: p["evidence"]["note_count"], default={})
-    return found
+    return {
+        take.name: json.loads((folder / "out" / f"{take.name}.analysis.json").read_text(encoding="utf-8"))
+        for take in takes
+    }
 
 
 def written_as_midi(folder: Path, takes: Sequence[Performed]) -> None:

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from devices import Line, perform
+from devices import perform, swinging
 from performing import grid_at, one_phrase, play, rub_of
 
 from batch.groove import rubs
@@ -145,14 +145,6 @@ def test_laying_back_evenly_is_feel_and_not_conflict(lag_s):
     assert groove_of(notes, grid_at(120)) is Groove.IN_GROOVE
 
 
-def spoken_in(swing: float, beats: int, rng: np.random.Generator) -> Line:
-    """Return a line of beats with and without off-beats, a triplet here and there."""
-    kinds = ((0, 0.5), (0,), (0.5,), (0, 1 / 3, 2 / 3), ())
-    chosen = rng.choice(len(kinds), beats, p=(0.6, 0.12, 0.08, 0.1, 0.1))
-    onsets = tuple(beat + part for beat, kind in enumerate(chosen) for part in kinds[kind])
-    return Line(onsets, against=False, swing=swing)
-
-
 @pytest.mark.parametrize("tempo_bpm", [80, 120, 180, 240])
 @pytest.mark.parametrize("swing", [1.0, 1.25, 1.5, 2.0, 2.5, 3.0])
 def test_swing_is_found_within_a_fifth_in_human_playing(swing, tempo_bpm):
@@ -160,7 +152,7 @@ def test_swing_is_found_within_a_fifth_in_human_playing(swing, tempo_bpm):
     off = []
     for seed in range(4):
         rng = np.random.default_rng([seed, tempo_bpm])
-        notes = perform(spoken_in(swing, 64, rng), tempo_bpm, rng, human_s=rng.uniform(0.006, 0.012))
+        notes = perform(swinging(swing, 64, rng), tempo_bpm, rng, human_s=rng.uniform(0.006, 0.012))
         feel = estimate_feel(np.array([note.onset_s for note in notes]), grid_at(tempo_bpm))
         off.append(feel.swing_ratio - swing)
     assert abs(np.mean(off)) < 0.2
