@@ -25,8 +25,8 @@ COST_PER_TATUM = 0.6
 COST_OF_SHARING = 9.0
 """What two onsets on one tatum cost: a deviation of three HUMAN_S (our choice)."""
 
-PHRASE_LAGS_S = np.arange(-0.03, 0.0501, 0.01)
-"""The same for a phrase of its own: laying back by up to 40 ms is feel."""
+FURTHER_LAGS_S = np.arange(-0.04, 0.0401, 0.01)
+"""How much further than its take a phrase may lie ahead or behind: up to 40 ms are feel (our choice)."""
 
 LAGS_S = np.arange(-0.03, 0.0601, 0.005)
 """Constant leads and lags tried; soloists lag by up to about 60 ms (from memory)."""
@@ -152,11 +152,12 @@ def lags_of(onsets_s: np.ndarray, phrases: Sequence[slice], grid: Grid, feel: Fe
     """
     position, length = beat_positions(onsets_s, grid), beat_lengths(onsets_s, grid)
     ratio = np.array([feel.offbeat / (1 - feel.offbeat)])
-    each = [_log_likelihoods(position - lag_s / length, length, ratio)[:, 0] for lag_s in PHRASE_LAGS_S]
-    usual = ((PHRASE_LAGS_S - feel.lag_s) / USUAL_LAG_S) ** 2 / 2
-    log = np.array([[of_notes[phrase].sum() for of_notes in each] for phrase in phrases]) - usual
+    lags_s = feel.lag_s + FURTHER_LAGS_S
+    each = [_log_likelihoods(position - lag_s / length, length, ratio)[:, 0] for lag_s in lags_s]
+    log = np.array([[of_notes[phrase].sum() for of_notes in each] for phrase in phrases])
+    log -= (FURTHER_LAGS_S / USUAL_LAG_S) ** 2 / 2
     likelihood = np.exp(log - log.max(axis=1, keepdims=True))
-    return np.asarray(likelihood @ PHRASE_LAGS_S / likelihood.sum(axis=1))
+    return np.asarray(likelihood @ lags_s / likelihood.sum(axis=1))
 
 
 def _log_likelihoods(felt: np.ndarray, length: np.ndarray, ratios: np.ndarray) -> np.ndarray:
