@@ -136,7 +136,9 @@ def _feel_likelihood(position: np.ndarray, length: np.ndarray) -> np.ndarray:
     return np.asarray(likelihood / likelihood.sum())
 
 
-def lags_of(onsets_s: np.ndarray, phrases: Sequence[slice], grid: Grid, feel: Feel) -> np.ndarray:
+def lags_of(
+    onsets_s: np.ndarray, phrases: Sequence[slice], grid: Grid, feel: Feel
+) -> tuple[np.ndarray, np.ndarray]:
     """Return how far each phrase lies behind the beat: about where its take does, unless it tells.
 
     Parameters
@@ -148,7 +150,10 @@ def lags_of(onsets_s: np.ndarray, phrases: Sequence[slice], grid: Grid, feel: Fe
 
     Returns
     -------
-    ndarray, shape (p,), seconds
+    lags_s : ndarray, shape (l,)
+        Lags that come in question, rising.
+    chances : ndarray, shape (p, l)
+        How likely each is for each phrase.
     """
     position, length = beat_positions(onsets_s, grid), beat_lengths(onsets_s, grid)
     ratio = np.array([feel.offbeat / (1 - feel.offbeat)])
@@ -157,7 +162,7 @@ def lags_of(onsets_s: np.ndarray, phrases: Sequence[slice], grid: Grid, feel: Fe
     log = np.array([[of_notes[phrase].sum() for of_notes in each] for phrase in phrases])
     log -= (FURTHER_LAGS_S / USUAL_LAG_S) ** 2 / 2
     likelihood = np.exp(log - log.max(axis=1, keepdims=True))
-    return np.asarray(likelihood @ lags_s / likelihood.sum(axis=1))
+    return lags_s, np.asarray(likelihood / likelihood.sum(axis=1, keepdims=True))
 
 
 def _log_likelihoods(felt: np.ndarray, length: np.ndarray, ratios: np.ndarray) -> np.ndarray:
@@ -245,10 +250,8 @@ def _explain(
     """Return where each onset would stand under one subdivision, and what its whole beat would cost."""
     nearest = np.abs(fraction[:, None] - way.falls).argmin(axis=1)
     off_s = np.abs(fraction - way.falls[nearest]) * length
-    _, tatum, onsets_on = np.unique(
-        beat_index * (way.parts + 1) + nearest, return_inverse=True, return_counts=True
-    )
-    shared = (onsets_on[tatum] > 1) * COST_OF_SHARING / 2
+    tatum = beat_index * (way.parts + 1) + nearest
+    shared = (np.bincount(tatum)[tatum] > 1) * COST_OF_SHARING / 2
     of_note = np.minimum((off_s / HUMAN_S) ** 2, WORST_COST) + shared
     of_beat = np.bincount(beat_index, of_note)[beat_index] + COST_PER_TATUM * way.parts
     too_fine = (way.parts > 1) & (length * np.diff(way.falls).min() < SHORTEST_TATUM_S)

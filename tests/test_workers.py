@@ -46,7 +46,7 @@ def nothing() -> None:
 
 
 def request(name: str) -> Request:
-    return Request(Brief(Path(f"/takes/{name}.wav"), Settings(), None, "recipe", "rendition"), "c0ffee")
+    return Request(Brief(Path(f"/takes/{name}.wav"), Settings(), None, None, "recipe", "rendition"), "c0ffee")
 
 
 def answers(names: list[str], jobs: int = 2, listen: Listen = obey) -> dict[str, Answer]:

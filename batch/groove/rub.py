@@ -1,7 +1,7 @@
 """What a phrase does with the meter: syncopation, groups across the beat, distance from the grid."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -9,7 +9,7 @@ from batch.groove.devices import Found, name_of_run, named
 from batch.groove.groupings import groupings
 from batch.groove.lattice import Line
 from batch.groove.off_grid import off_grid
-from batch.groove.syncopation import longest_run, syncopation_chances
+from batch.groove.syncopation import PERFORMANCES, longest_run, syncopation_chances
 from batch.model import Grid, Note, Phrase
 from batch.rhythm import Feel, felt_positions, lags_of, place, subdivisions
 
@@ -37,39 +37,37 @@ class Rub:
 
 def rubs(notes: Sequence[Note], phrases: Sequence[Phrase], grid: Grid, feel: Feel) -> tuple[Rub, ...]:
     """Return what each phrase does with the meter of ``grid``."""
-    onsets = np.array([note.onset_s for note in notes])
     if not phrases:
         return ()
+    onsets = np.array([note.onset_s for note in notes])
     # Laying back evenly is feel, for a phrase as for a take.
-    for p, lag_s in zip(phrases, lags_of(onsets, [p.span for p in phrases], grid, feel), strict=True):
-        onsets[p.span] -= lag_s - feel.lag_s
-    onsets = np.maximum.accumulate(onsets)
-    chances = syncopation_chances(onsets, grid, feel)
-    felt, length = felt_positions(onsets, grid, feel)
-    stands = place(onsets, grid, feel)
+    lags_s, chances = lags_of(onsets, [p.span for p in phrases], grid, feel)
     return tuple(
-        _rub(
-            Line.of(notes[p.span], felt[p.span], float(np.median(length[p.span]))),
-            chances[p.span],
-            stands[p.span],
-            grid,
-            feel,
-        )
-        for p in phrases
+        _rub(notes[p.span], grid, replace(feel, lag_s=float(likely @ lags_s)), _spread(lags_s, likely))
+        for p, likely in zip(phrases, chances, strict=True)
     )
 
 
-def _rub(line: Line, chances: np.ndarray, stands: np.ndarray, grid: Grid, feel: Feel) -> Rub:
+def _spread(values: np.ndarray, likely: np.ndarray) -> np.ndarray:
+    """Return PERFORMANCES values that lie as a distribution has them: its quantiles, evenly."""
+    evenly = (np.arange(PERFORMANCES) + 0.5) / PERFORMANCES
+    return np.interp(evenly, np.cumsum(likely) - likely / 2, values)
+
+
+def _rub(notes: Sequence[Note], grid: Grid, feel: Feel, lags_s: np.ndarray) -> Rub:
+    onsets = np.array([note.onset_s for note in notes])
+    chances = syncopation_chances(onsets, grid, feel, lags_s)
     # The phrase's last note is followed by the breath, not by a beat kept silent.
-    chances = np.append(chances[:-1], 0.0)
-    count, notes = float(chances.sum()), len(chances)
+    chances[-1] = 0.0
+    felt, length = felt_positions(onsets, grid, feel)
+    line = Line.of(notes, felt, float(np.median(length)))
     return Rub(
-        notes,
-        round(count),
-        count / notes,
-        off_grid(line.position, line.beat_s, subdivisions(grid, feel)[1:]),
-        _run(chances, stands, grid),
-        tuple(named(found, grid) for found in groupings(line, grid, feel, strength_from=FAINTEST)),
+        note_count=len(notes),
+        syncopated_notes=round(float(chances.sum())),
+        syncopation=float(chances.mean()),
+        off_grid=off_grid(felt, line.beat_s, subdivisions(grid, feel)[1:]),
+        run=_run(chances, place(onsets, grid, feel), grid),
+        groupings=tuple(named(found, grid) for found in groupings(line, grid, feel, strength_from=FAINTEST)),
     )
 
 
