@@ -133,15 +133,15 @@ class GrooveSettings(_Section):
     """When a phrase rubs against the groove."""
 
     syncopation_from: Share = 0.4
-    """Share of syncopated notes; the corpus quartiles are 0.08, 0.17, 0.30; a phrase in seven has more."""
+    """Share of syncopated notes; the corpus quartiles are 0.08, 0.17, 0.28; a phrase in ten has more."""
     syncopated_notes_from: Annotated[int, Field(ge=1)] = 2
     """Fewer are a lone anticipation, which is common practice in the groove (no source)."""
     syncopated_run_from: Positive = 4.5
-    """So many syncopated notes together, more than a bar of off-beats: one corpus phrase in fourteen."""
+    """So many syncopated notes together, more than a bar of off-beats: one corpus phrase in twenty."""
     grouping_from: Positive = 5.0
-    """Nats by which a group or tuplet across the beat is likelier than none: 3.7 % of the corpus' phrases."""
+    """Nats by which a group or tuplet across the beat is likelier than none: 3.8 % of the corpus' phrases."""
     off_grid_from: Share = 0.27
-    """Distance from the grid in tatums; 0 on it, 0.25 by chance; hardly a phrase of the corpus has more."""
+    """Distance from the grid in tatums; 0 on it, 0.25 by chance; one corpus phrase in a hundred."""
     confidence_from: Share = 0.8
     """A grid less sure than this leaves the groove unmeasured."""
 
