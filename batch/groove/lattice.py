@@ -19,25 +19,32 @@ WORST_OFF = 4.5
 """No note weighs more against a lattice, in nats: a deviation of three HUMAN_S (our choice)."""
 
 
+ACCENT_DB = 2.5
+"""A note so much louder than those about it is accented: 95 against 80 as MIDI velocities (our choice)."""
+
+ABOUT = 4
+"""So many notes on either side are about one: a bar of eighths in all (our choice)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
-    """What is compared of a phrase's notes: where they fall, what they do next, how loud they are.
+    """What is compared of a phrase's notes: where they fall, what they do next, which are accented.
 
     All of shape (n,). ``position`` is in beats with the take's lag taken out; ``interval`` goes
-    to the next note, in semitones, and is NaN for the last.
+    to the next note, in semitones, and is NaN for the last; ``accented`` is 1 or 0.
     """
 
     position: np.ndarray
     interval: np.ndarray
-    loudness_db: np.ndarray
+    accented: np.ndarray
     beat_s: float
 
     @classmethod
     def of(cls, notes: Sequence[Note], position: np.ndarray, beat_s: float) -> "Line":
         """Take a phrase apart."""
         pitch = np.array([note.pitch_midi for note in notes])
-        loudness = np.array([note.loudness_db for note in notes])
-        return cls(position, np.append(np.diff(pitch), np.nan), loudness, beat_s)
+        loudness_db = np.array([note.loudness_db for note in notes])
+        return cls(position, np.append(np.diff(pitch), np.nan), _accented(loudness_db), beat_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,3 +111,11 @@ def _straightened(position: np.ndarray, offbeat: float) -> np.ndarray:
     early = fraction / offbeat / 2
     late = 0.5 + (fraction - offbeat) / (1 - offbeat) / 2
     return np.asarray(beat + np.where(fraction < offbeat, early, late))
+
+
+def _accented(loudness_db: np.ndarray) -> np.ndarray:
+    """Return which notes are accented: clearly louder than the notes about them, nearly as the loudest is."""
+    padded = np.pad(loudness_db, ABOUT, constant_values=np.nan)
+    about = np.lib.stride_tricks.sliding_window_view(padded, 2 * ABOUT + 1)
+    usual, loudest = np.nanmedian(about, axis=1), np.nanmax(about, axis=1)
+    return (loudness_db >= usual + np.maximum(ACCENT_DB, (loudest - usual) / 2)).astype(float)

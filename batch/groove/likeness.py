@@ -34,14 +34,9 @@ BEYOND_CHANCE = 1.5
 """Nats a contour must make up for: the stretch that suits it best is looked for in all of the line
 (our choice: free lines then hold as many groups as other tests at their level find)."""
 
-STEADY_DB = 1.5
-"""Spread of loudness between notes that are meant to be equally loud (our choice)."""
-
-CLEAR_DB = 1.3
-"""Loudness says nothing of accents where it varies less than so many times STEADY_DB (our choice)."""
-
-LOUDNESS_COUNTS = 1.5
-"""No single loudness weighs more, in nats (our choice)."""
+SAME_ACCENTS, ACCENTS_BY_CHANCE = 0.9, (0.5, 0.93)
+"""How surely an accent is repeated, less than an onset is, and how often two notes agree by chance: where
+none is accented a little more often than where a pattern is kept, so that such places add nothing."""
 
 ASTRAY = 1.5
 """What a note that no cell has weighs against a lattice, in nats (our choice)."""
@@ -54,14 +49,12 @@ FURTHEST = 14
 class Chance:
     """How often a line's intervals are alike, by how many notes lie between: of distance 1 first.
 
-    ``way`` and ``size`` count pairs that are alike, ``pairs`` all; ``spread_db`` is how much
-    the notes differ in loudness.
+    ``way`` and ``size`` count pairs that are alike, ``pairs`` all.
     """
 
     way: np.ndarray
     size: np.ndarray
     pairs: np.ndarray
-    spread_db: float
 
     @classmethod
     def of(cls, line: Line) -> "Chance":
@@ -70,12 +63,7 @@ class Chance:
         lags = range(1, min(FURTHEST, len(known)))
         way = [np.count_nonzero(_same_way(known[:-lag], known[lag:])) for lag in lags]
         size = [np.count_nonzero(_same_size(known[:-lag], known[lag:])) for lag in lags]
-        return cls(
-            np.array(way),
-            np.array(size),
-            len(known) - np.array(lags, dtype=int),
-            float(np.std(line.loudness_db)),
-        )
+        return cls(np.array(way), np.array(size), len(known) - np.array(lags, dtype=int))
 
     def among_others(self, alike: np.ndarray, cells: int, floor: float) -> float:
         """Return the share of pairs alike that are not whole periods apart, at least ``floor``."""
@@ -90,11 +78,12 @@ class Likeness:
     """A line after so many cells, judged cell by cell; all of shape (cells of the lattice - period,).
 
     ``onsets`` has what sounds and what lies astray, ``way`` and ``size`` the contour by its
-    directions and by its intervals, ``accents`` the loudness.
+    directions and by its intervals, ``accents`` which notes are accented.
     """
 
     cells: int
     sounds: np.ndarray
+    accented: np.ndarray
     onsets: np.ndarray
     astray: np.ndarray
     way: np.ndarray
@@ -108,7 +97,7 @@ class Likeness:
         onsets = _judged(sounds[:-cells] == sounds[cells:], SAME_ONSETS, _even_or_empty(sounds, cells))
         if chance is None:
             nothing = np.zeros(len(onsets))
-            return cls(cells, sounds, onsets, astray, nothing, nothing, nothing)
+            return cls(cells, sounds, np.zeros(len(sounds)), onsets, astray, nothing, nothing, nothing)
         interval = lattice.values(line.interval)
         a, b = interval[:-cells], interval[cells:]
         both = np.isfinite(a + b)
@@ -116,8 +105,8 @@ class Likeness:
         way = np.where(both, _judged(_same_way(a, b), SAME_CONTOUR, by_chance), 0.0)
         by_chance = chance.among_others(chance.size, cells, SAME_SIZE_BY_CHANCE)
         size = np.where(both, _judged(_same_size(a, b), SAME_CONTOUR, by_chance), 0.0)
-        accents = _accents(lattice.values(line.loudness_db), cells, chance.spread_db)
-        return cls(cells, sounds, onsets, astray, way, size, accents)
+        accented = lattice.values(line.accented)
+        return cls(cells, sounds, accented, onsets, astray, way, size, _accents(accented, cells))
 
     def best_stretches(self) -> Iterator[tuple[int, int]]:
         """Yield where the line is most like itself a period later, without its contour and with it.
@@ -141,19 +130,11 @@ class Likeness:
     def strength(self, start: int, end: int) -> float:
         """Return how like itself the line is there, in nats; what contour and accents deny does not count."""
         stretch = slice(start, end)
-        sounds = self.sounds[start : end + self.cells]
-        onsets = _judged(
-            sounds[: -self.cells] == sounds[self.cells :],
-            SAME_ONSETS,
-            _after_other_distances(sounds, self.cells),
-        )
-        contour = _whole_contour(self.way[stretch], self.size[stretch], self.cells)
-        accents = float(self.accents[stretch].sum())
-        return (
-            float(onsets.sum() + self.astray[stretch].sum())
-            + max(0.0, contour - BEYOND_CHANCE)
-            + max(0.0, accents)
-        )
+        whole = slice(start, end + self.cells)
+        onsets = _as_repeated(self.sounds[whole].astype(float), self.cells, SAME_ONSETS)
+        accents = _as_repeated(self.accented[whole], self.cells, SAME_ACCENTS)
+        contour = _whole_contour(self.way[stretch], self.size[stretch], self.cells) - BEYOND_CHANCE
+        return float(onsets + self.astray[stretch].sum() + max(0.0, contour) + max(0.0, accents))
 
 
 def _best_stretch(judged: np.ndarray) -> tuple[int, int]:
@@ -174,12 +155,21 @@ def _even_or_empty(sounds: np.ndarray, cells: int) -> np.ndarray:
     return np.asarray(np.clip(share**2 + (1 - share) ** 2, BY_CHANCE[0], SAME_ONSETS))
 
 
-def _after_other_distances(sounds: np.ndarray, cells: int) -> float:
-    """Return how often cells agree that are not whole periods apart, but for what evenness gives."""
-    lags = [lag for lag in range(1, min(2 * cells, len(sounds))) if lag % cells]
-    agree = sum(np.count_nonzero(sounds[:-lag] == sounds[lag:]) for lag in lags)
-    pairs = len(sounds) * len(lags) - sum(lags)
-    return min(SAME_ONSETS, max(BY_CHANCE[0], agree / pairs)) if pairs else BY_CHANCE[0]
+def _as_repeated(values: np.ndarray, cells: int, same: float) -> float:
+    """Judge whether cells repeat what sounds, or what is accented, a period later.
+
+    By chance they agree as often as those do that are not whole periods apart, and at least half
+    the time. NaN says nothing.
+    """
+    known = np.isfinite(values)
+    agree = pairs = 0
+    for lag in (lag for lag in range(1, min(2 * cells, len(values))) if lag % cells):
+        both = known[:-lag] & known[lag:]
+        agree += int(np.count_nonzero(both & (values[:-lag] == values[lag:])))
+        pairs += int(np.count_nonzero(both))
+    chance = min(same, max(BY_CHANCE[0], agree / pairs)) if pairs else BY_CHANCE[0]
+    both = known[:-cells] & known[cells:]
+    return float(_judged(values[:-cells] == values[cells:], same, chance)[both].sum())
 
 
 def _same_way(a: np.ndarray, b: np.ndarray) -> np.ndarray:
@@ -203,14 +193,18 @@ def _whole_contour(same_way: np.ndarray, same_size: np.ndarray, cells: int) -> f
     return float(np.logaddexp.reduce(np.concatenate([all_places, but_the_join - np.log(KINDS * cells)])))
 
 
-def _accents(loudness: np.ndarray, cells: int, spread_db: float) -> np.ndarray:
-    """Judge loudness: notes that repeat an accent differ less than notes at random do (normal, both)."""
-    if spread_db < CLEAR_DB * STEADY_DB:
-        return np.zeros(len(loudness) - cells)
-    chance, same = spread_db**2, STEADY_DB**2
-    off = (loudness[:-cells] - loudness[cells:]) ** 2
-    judged = np.log(chance / same) / 2 - off / 4 * (1 / same - 1 / chance)
-    return np.where(np.isfinite(judged), np.clip(judged, -LOUDNESS_COUNTS, LOUDNESS_COUNTS), 0.0)
+def _accents(accents: np.ndarray, cells: int) -> np.ndarray:
+    """Judge accents: by chance two notes agree as often as accents are many or few there."""
+    both = np.isfinite(accents[:-cells] + accents[cells:])
+    if not np.nansum(accents):
+        return np.zeros(len(both))
+    known, here = np.isfinite(accents), np.arange(len(both))
+    counts = np.concatenate([[0], np.cumsum(known)])
+    sums = np.concatenate([[0.0], np.cumsum(np.where(known, accents, 0.0))])
+    start, end = np.maximum(here - cells, 0), np.minimum(here + 2 * cells, len(accents))
+    share = (sums[end] - sums[start]) / np.maximum(counts[end] - counts[start], 1)
+    chance = np.clip(share**2 + (1 - share) ** 2, *ACCENTS_BY_CHANCE)
+    return np.where(both, _judged(accents[:-cells] == accents[cells:], SAME_ACCENTS, chance), 0.0)
 
 
 def _judged(same: np.ndarray, if_repeated: float, by_chance: float | np.ndarray) -> np.ndarray:

@@ -51,8 +51,10 @@ STARTS = 0.25
 """How far the first stroke of all stands out by being that: a click begins with a bar."""
 SPARSE = -1.5
 """Log-odds of a click that sounds on some beats only, before its tempo is looked at."""
-DENSE = -1.5
-"""The same of strokes alike of which only some are beats."""
+DENSE = -3.0
+"""The same of strokes alike of which only some are beats: who asks for finer clicks makes them softer."""
+ACCENT_ALONE = -2.0
+"""The same where a single louder stroke would be the only beat: it is mostly the bar's first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,7 +241,7 @@ def _on_and_off(apart: NDArray[np.float64], levels_db: NDArray[np.float64], firs
     if not inner.any():
         return 0.0
     if not plain.any():
-        return 0.0 if levels_db[first] - levels_db[inner].max() > SOFTER_DB else -0.5
+        return ACCENT_ALONE / 4 if levels_db[first] - levels_db[inner].max() > SOFTER_DB else ACCENT_ALONE
     across = float(np.nanmedian(apart[np.ix_(plain, inner)]))
     softer = float(np.median(levels_db[plain]) - np.median(levels_db[inner]))
     others = apart[np.ix_(inner, inner)][~np.eye(int(inner.sum()), dtype=bool)]

@@ -8,13 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from batch.beats.companion.pieces import Floats
-from batch.beats.companion.pointer import BARS, BPM_LIMITS, FELT_BPM, bars_in, beats_in
+from batch.beats.companion.pointer import BPM_LIMITS, FELT_BPM, bars_in, beats_in
 from batch.beats.companion.spectra import FRAMES_A_S
 from batch.beats.pulse import Pulse
 from batch.tempo import MeterChange
 
 FEWEST = 8
 """Beats of a backing: two bars."""
+USUAL_BARS = (4, 3)
+"""Beats a bar where no meter is stated: others are seldom, and what is odd in a bar sounds like them."""
 OTHER_LEVELS = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0)
 """Of the likeliest tempo: pulses that a band's strokes may stand for as well."""
 WIDE = 0.25
@@ -52,7 +54,7 @@ def pulse_of_backing(
     """Return the beats and bars in ``activation`` (n, 2), or None where there are none."""
     if len(activation) < FRAMES_A_S:
         return None
-    per_bar = (MeterChange(0, *meter).beats_per_bar,) if meter else tuple(BARS)
+    per_bar = (MeterChange(0, *meter).beats_per_bar,) if meter else USUAL_BARS
     found = levels_of(activation, per_bar, tempo_bpm)
     if not found:
         return None
