@@ -124,6 +124,17 @@ def grid_from_pulse(pulse: Pulse, meter: tuple[int, int], *, duration_s: float, 
     )
 
 
+def numbered_from(pulse: Pulse, first_downbeat_s: float, beats_per_bar: int) -> Pulse:
+    """Return the beats counted in bars from the one nearest to ``first_downbeat_s``."""
+    times = pulse.beats_s
+    beat_s = statistics.median(b - a for a, b in pairwise(times))
+    at = min(range(len(times)), key=lambda i: abs(times[i] - first_downbeat_s))
+    # Beyond the beats there are, they are taken to go on.
+    at += round((first_downbeat_s - times[at]) / beat_s)
+    numbers = tuple((i - at) % beats_per_bar + 1 for i in range(len(times)))
+    return replace(pulse, beat_in_bar=numbers, beats_per_bar=beats_per_bar)
+
+
 def _subdivision(meter: MeterChange) -> int:
     """Return into how many parts the beat falls first: 3 in compound meters, else 2."""
     return 3 if meter.is_compound else 2

@@ -4,12 +4,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from batch.beats.pulse import Pulse
-from batch.grid import grid_from_map, grid_from_pulse, grid_from_tempo
+from batch.grid import grid_from_map, grid_from_pulse, grid_from_tempo, numbered_from
 from batch.model import Grid, Note
 from batch.placement import map_of_settings, starts_at_s
 from batch.settings import GridSettings, Settings
 from batch.takes import AudioTake, MidiTake, Take
-from batch.tempo import TempoMap
+from batch.tempo import MeterChange, TempoMap
 
 TEMPO_MAP, MIDI_TAKE, SETTINGS, COMPANION, TAG, ALONE = (
     "tempo map", "midi take", "settings", "companion", "tempo tag", "take alone",
@@ -18,6 +18,9 @@ TEMPO_MAP, MIDI_TAKE, SETTINGS, COMPANION, TAG, ALONE = (
 
 DISAGREES = 0.02
 """Tempos this much apart, as a share, are not the same one rounded or drifting (our choice)."""
+
+LEAST_BESIDE = 0.5
+"""Share of a take that its companion must cover (our choice)."""
 
 OTHER_COUNTS = (0.5, 2.0)
 """Taggers count half or double as often as not, which is no disagreement (common practice, no source)."""
@@ -118,7 +121,17 @@ def _of_settings(sources: Sources, notes: Sequence[Note]) -> Grid | None:
 
 
 def _of_companion(sources: Sources, notes: Sequence[Note]) -> Grid | None:
-    return _of_pulse(sources, sources.companion.pulse, COMPANION) if sources.companion else None
+    if sources.companion is None or not _lies_beside(sources.companion, sources.take.info.duration_s):
+        return None
+    return _of_pulse(sources, sources.companion.pulse, COMPANION)
+
+
+def _lies_beside(companion: Companion, duration_s: float) -> bool:
+    """Return whether enough of the take has beats of the companion; beyond them they would be a guess."""
+    if companion.pulse is None:
+        return False
+    first_s, last_s = companion.pulse.beats_s[0], companion.pulse.beats_s[-1]
+    return min(last_s, duration_s) - max(first_s, 0.0) >= LEAST_BESIDE * duration_s
 
 
 def _of_tag(sources: Sources, notes: Sequence[Note]) -> Grid | None:
@@ -128,6 +141,8 @@ def _of_tag(sources: Sources, notes: Sequence[Note]) -> Grid | None:
 
 
 def _of_notes(sources: Sources, notes: Sequence[Note]) -> Grid | None:
+    if sources.tag_bpm is not None:
+        return None  # with the tag's tempo the notes have been asked already
     return _of_pulse(sources, _tracked(sources, notes, None), ALONE)
 
 
@@ -149,6 +164,8 @@ def _of_pulse(sources: Sources, pulse: Pulse | None, source: str) -> Grid | None
     meter = chosen.meter_pair
     if "meter" not in chosen.model_fields_set and pulse.beats_per_bar != meter[0]:
         meter = (pulse.beats_per_bar, meter[1])
+    if "first_downbeat_s" in chosen.model_fields_set:
+        pulse = numbered_from(pulse, chosen.first_downbeat_s, MeterChange(0, *meter).beats_per_bar)
     grid = grid_from_pulse(pulse, meter, duration_s=sources.take.info.duration_s, source=source)
     return replace(grid, first_bar=grid.first_bar - chosen.count_in_bars)
 
@@ -166,10 +183,10 @@ _FINDERS: tuple[Callable[[Sources, Sequence[Note]], Grid | None], ...] = (
 
 def source_warnings(sources: Sources, grid: Grid | None) -> tuple[str, ...]:
     """Return what the player should know: no grid, an unsure one, sources that contradict it."""
-    return (*_about_companion(sources, grid), *_about_grid(grid), *_disagreements(sources, grid))
+    return (*_about_companion(sources, grid), *_about_grid(sources, grid), *_disagreements(sources, grid))
 
 
-def _about_grid(grid: Grid | None) -> Iterator[str]:
+def _about_grid(sources: Sources, grid: Grid | None) -> Iterator[str]:
     if grid is not None and grid.trusted:
         return
     found = (
@@ -177,17 +194,26 @@ def _about_grid(grid: Grid | None) -> Iterator[str]:
         if grid is None
         else f"beat unsure (confidence {grid.confidence:.2f}, from the {_WORDS[grid.source]})"
     )
+    click = " or NAME.click.wav" if sources.companion is None else ""
     yield (
-        f"{found}: give grid.tempo_bpm and grid.first_downbeat_s in takemill.toml, or put NAME.tempo.mid or"
-        " NAME.click.wav beside the take (groove unmeasured, length and density in seconds)"
+        f"{found}: give grid.tempo_bpm and grid.first_downbeat_s in takemill.toml, or put NAME.tempo.mid"
+        f"{click} beside the take (groove unmeasured, length and density in seconds)"
     )
 
 
 def _about_companion(sources: Sources, grid: Grid | None) -> Iterator[str]:
     named, companion = sources.chosen.companion, sources.companion
-    if named is not None and companion is None:
+    if named is not None and companion is None and (grid is None or grid.source in (TAG, ALONE)):
         yield f"its companion {named} (grid.companion in takemill.toml) is not there: put it beside the take"
-    if companion and grid and grid.source in (TAG, ALONE):
+    if companion is None or (grid and grid.source in (TEMPO_MAP, MIDI_TAKE, SETTINGS)):
+        return
+    if companion.pulse is not None and not _lies_beside(companion, sources.take.info.duration_s):
+        first_s, last_s = companion.pulse.beats_s[0], companion.pulse.beats_s[-1]
+        yield (
+            f"its companion {companion.name} has its beats from {first_s:.1f} to {last_s:.1f} s of the take,"
+            " which is too little of it: see grid.companion_starts_at_s"
+        )
+    elif not (grid and grid.source == COMPANION and grid.trusted):
         yield f"no steady beat was found in its companion {companion.name}"
 
 
@@ -205,6 +231,11 @@ def _disagreements(sources: Sources, grid: Grid | None) -> Iterator[str]:
     """Yield a line for every source that states another tempo or meter than the grid's."""
     if grid is None or not grid.trusted:
         return
+    if grid.source == TAG and not _agree(sources.tag_bpm or 0.0, grid.tempo_bpm, COMPANION):
+        yield (
+            f"the tempo tag says {sources.tag_bpm:.4g} beats a minute, the notes fit {grid.tempo_bpm:.4g}:"
+            " where that is not what you count, set grid.tempo_bpm"
+        )
     rest = list(_WORDS)[list(_WORDS).index(grid.source) + 1 :]
     for source, state in _STATEMENTS.items():
         stated = state(sources) if source in rest else None

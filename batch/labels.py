@@ -49,7 +49,7 @@ def evidence_of(
     duration_beats = None
     if grid is not None:
         start, end = beat_positions(np.array([phrase.start_s, phrase.end_s]), grid)
-        duration_beats = float(end - start)
+        duration_beats = float(end - start) * grid.felt_beats
     strongest = max(rub.groupings, key=lambda found: found.strength, default=None) if rub else None
     return Evidence(
         duration_s=duration_s,

@@ -14,6 +14,8 @@ from batch.tempo import TempoMap
 
 SCHEMA = "takemill.analysis/1"
 
+_EIGHTHS = 8
+
 
 class Length(StrEnum):
     """How long a phrase is against the median phrase."""
@@ -95,6 +97,11 @@ class Grid:
             raise ValueError("beats_s and beat_in_bar must have one entry a beat")
         if any(b <= a for a, b in pairwise(self.beats_s)):
             raise ValueError("beats must rise")
+
+    @property
+    def felt_beats(self) -> float:
+        """How much of a felt beat one of these is: a half where eighths are counted, as in 7/8."""
+        return min(1.0, _EIGHTHS / self.division_note)
 
 
 @dataclass(frozen=True, slots=True)

@@ -57,7 +57,7 @@ def analyse(
     feel = _feel(notes, found)
     found = replace(found, swing_ratio=feel.swing_ratio) if found and found.trusted else found
     grid = found if found and found.trusted else None
-    phrases = split_phrases(notes, beat_s=60 / grid.tempo_bpm if grid else None)
+    phrases = split_phrases(notes, beat_s=60 / grid.tempo_bpm / grid.felt_beats if grid else None)
     measured = rubs(notes, phrases, grid, feel) if grid else None
     labelled = label_phrases(notes, phrases, grid, measured, labels=settings.labels, groove=settings.groove)
     return Analysis(

@@ -70,6 +70,8 @@ IN_GROOVE = {
     "waltz quarters": Line(steady(1, 12), False, meter=(3, 4)),
     "waltz eighths": Line(steady(0.5, 12), False, meter=(3, 4)),
     "waltz eighths in groups of six": Line(steady(0.5, 12), False, meter=(3, 4), group=6),
+    "eighths in seven eight": Line(steady(1, 28), False, meter=(7, 8)),
+    "quarters and eighths in five eight": Line(grouped(1, [1, 0, 1, 1, 1], 5), False, meter=(5, 8)),
     "eighths in six eight": Line(steady(1 / 3, 8), False, meter=(6, 8)),
     "quarter and eighth in twelve eight": Line(grouped(1 / 3, [1, 0, 1], 8), False, meter=(12, 8)),
 }
@@ -105,6 +107,8 @@ AGAINST_GROOVE = {
     "quarters over six eight": Line(
         steady(2 / 3, 8), True, meter=(6, 8), words=("quarters across the beat",)
     ),
+    "hemiola of eighths": Line(steady(0.5, 12), True, meter=(3, 4), group=4, words=("hemiola",)),
+    "hemiola of halves": Line(steady(2, 16), True, meter=(3, 4), words=("hemiola",)),
     "duplets in six eight": Line(steady(0.5, 8), True, meter=(6, 8), words=("two over three",)),
 }
 

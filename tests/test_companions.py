@@ -159,6 +159,17 @@ def test_a_broken_companion_is_named_and_the_other_takes_go_on(takemill, tmp_pat
     assert (tmp_path / "markers" / "other.analysis.json").exists()
 
 
+def test_a_companion_that_breaks_after_the_take_was_heard_is_not_forgiven_at_the_next_run(takemill, tmp_path):
+    write_take(tmp_path / "solo.wav")
+    write_click(tmp_path / "solo.click.wav")
+    assert takemill("run", tmp_path).returncode == 0
+    (tmp_path / "solo.click.wav").write_bytes(b"no sound at all")
+    for _ in range(2):
+        done = takemill("run", tmp_path)
+        assert done.returncode == 1
+        assert "its companion solo.click.wav" in done.stdout + done.stderr
+
+
 def test_a_companion_that_vanishes_between_two_looks_is_a_take_error(tmp_path, monkeypatch):
     take, click = touched(tmp_path / "solo.wav", tmp_path / "solo.click.wav")
     brief(take)

@@ -178,3 +178,38 @@ def test_a_companion_that_is_named_and_missing_or_says_nothing_is_told(heard_tem
     assert missing.startswith("its companion drums.wav (grid.companion in takemill.toml) is not there")
     (silent, _) = said(sources(companion=Companion("solo.click.wav", None)))
     assert silent == "no steady beat was found in its companion solo.click.wav"
+
+
+def test_a_companion_that_covers_little_of_the_take_is_no_grid_and_is_said(heard_tempos):
+    late = steady(120)
+    elsewhere = Companion("far.wav", replace(late, beats_s=tuple(15 + beat for beat in late.beats_s)))
+    asked = sources(companion=elsewhere)
+    assert find_grid(asked, NOTES).source == "take alone"
+    assert said(asked)[0].startswith("its companion far.wav has its beats from 15.1 to")
+
+
+def test_a_first_downbeat_that_is_set_numbers_the_beats_that_were_heard(heard_tempos):
+    # Beats at 0.1, 0.6, 1.1, 1.6 ...: the one nearest to 1.0 s becomes the first of its bar.
+    asked = sources(companion=Companion("c.wav", steady(120)), grid={"first_downbeat_s": 1.0})
+    grid = find_grid(asked, NOTES)
+    at = grid.beats_s.index(pytest.approx(1.1))
+    assert grid.beat_in_bar[at : at + 5] == (1, 2, 3, 4, 1)
+    assert grid.beat_in_bar[at - 1] == 4
+
+
+def test_a_tag_counted_at_double_is_said(monkeypatch):
+    monkeypatch.setattr("batch.beats.alone.track_notes", lambda notes, **told: steady(140))
+    (line,) = said(sources(sound_take(70.0)))
+    assert line.startswith("the tempo tag says 70 beats a minute, the notes fit 140")
+
+
+def test_where_a_tag_is_the_take_alone_is_not_asked(monkeypatch):
+    told: list[float | None] = []
+
+    def unsure(notes, *, tempo_bpm, **given):
+        told.append(tempo_bpm)
+        return steady(60, confidence=0.4)
+
+    monkeypatch.setattr("batch.beats.alone.track_notes", unsure)
+    assert find_grid(sources(sound_take(119.0)), NOTES).trusted is False
+    assert told == [119.0]

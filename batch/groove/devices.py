@@ -39,6 +39,8 @@ def named(grouping: Grouping, grid: Grid) -> Found:
 
 def _name(grouping: Grouping, grid: Grid) -> str:
     parts, cells = grouping.period.parts, grouping.period.cells
+    if cells == 2 * parts:
+        return "hemiola"
     if grouping.notes_a_period < ONE_A_PERIOD:
         in_compound = grid.subdivision == COMPOUND
         name = _of_compound_notes(parts, cells, grid) if in_compound else _of_notes(parts, cells, grid)

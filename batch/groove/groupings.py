@@ -17,6 +17,9 @@ from batch.groove.likeness import Chance, Likeness
 from batch.model import Grid
 from batch.rhythm import COMPOUND, SHORTEST_TATUM_S, Feel
 
+IN_THREE = 3
+"""Beats of a bar that a hemiola crosses."""
+
 REPEATS = 3
 """A pattern is one when it is there three times (Krebs asks for enough to be heard; our choice)."""
 
@@ -102,6 +105,8 @@ def periods(grid: Grid) -> tuple[Period, ...]:
     else:
         counted = {2: (3, 5, 7), 4: (3, 5, 7), 3: (2, 4, 5, 7), **_tuplets(bar)}
         finest = {4: 2}
+        if bar == IN_THREE:  # the hemiola: two beats at a time
+            counted |= {1: (2,), 2: (3, 4, 5, 7)}
     beats = (1, bar) if bar % 2 else (1, bar // 2, bar)
     own = {parts: {finest[parts]} if parts in finest else set() for parts in counted}
     return tuple(

@@ -60,12 +60,14 @@ def _rub(notes: Sequence[Note], grid: Grid, feel: Feel, lags_s: np.ndarray) -> R
     # The phrase's last note is followed by the breath, not by a beat kept silent.
     chances[-1] = 0.0
     felt, length = felt_positions(onsets, grid, feel)
+    # Eighths that are counted are no division of a beat that is felt.
+    ways = subdivisions(grid, feel)[1 if grid.felt_beats == 1 else 0 :]
     line = Line.of(notes, felt, float(np.median(length)))
     return Rub(
         note_count=len(notes),
         syncopated_notes=round(float(chances.sum())),
         syncopation=float(chances.mean()),
-        off_grid=off_grid(felt, line.beat_s, subdivisions(grid, feel)[1:]),
+        off_grid=off_grid(felt, line.beat_s, ways),
         run=_run(chances, place(onsets, grid, feel), grid),
         groupings=tuple(named(found, grid) for found in groupings(line, grid, feel, strength_from=FAINTEST)),
     )

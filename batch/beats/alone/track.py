@@ -44,9 +44,19 @@ OUTWEIGHS = 0.75
 than for the tempo itself. On solos left out, with four tags in five right and the others half or double,
 mean beat F is 0.01 lower at 0 and at 1; the more, the less a right tag is overruled."""
 
+EVEN, ALIKE = 0.5, 0.12
+"""With more of its notes evenly apart (within a logarithm of ALIKE) a line does not tell which are beats:
+of annotated solos none has more than 0.3, lines that stay on the off-beat or in dotted notes have."""
+
+SLOWEST_ALONE_BPM = 68.0
+"""A slower beat, found without a tempo, is mostly half of the one that is felt (lines of our making)."""
+
 NO_CLAIM = 0.5
 """The most confidence where the beat is an eighth, as in 7/8: nothing annotated to be sure by."""
 
+
+LEAST_APART_S = 1e-3
+"""Notes closer than this are as good as together."""
 
 LEAST_PLAYED_S = 12.0
 """Playing shorter than this makes no claim either: confidence was fitted to takes of 17 s and more."""
@@ -102,14 +112,30 @@ def track_notes(
     if found is None:
         return None
     bar = MeterChange(0, *meter)
-    played_s = events.onset_s[-1] - events.onset_s[0]
     sure = sureness("alone" if tempo_bpm is None else "told").confidence(found.row)
     return Pulse(
         beats_s=tuple(found.beats_s.tolist()),
         beat_in_bar=downbeat().numbers(events, found.beats_s, bar.beats_per_bar),
         beats_per_bar=bar.beats_per_bar,
-        confidence=min(sure, NO_CLAIM) if _by_eighths(bar) or played_s < LEAST_PLAYED_S else sure,
+        confidence=sure
+        if _may_claim(events, found, bar, told=tempo_bpm is not None)
+        else min(sure, NO_CLAIM),
     )
+
+
+def _may_claim(events: Events, found: Found, bar: MeterChange, *, told: bool) -> bool:
+    """Return whether there is enough to be sure by."""
+    if _by_eighths(bar) or _even_share(events.onset_s) > EVEN or np.ptp(events.onset_s) < LEAST_PLAYED_S:
+        return False
+    return told or 60.0 / float(np.median(np.diff(found.beats_s))) >= SLOWEST_ALONE_BPM
+
+
+def _even_share(onset_s: Floats) -> float:
+    """Return the share of inter-onset intervals that are as long as the one before."""
+    apart = np.maximum(np.diff(onset_s), LEAST_APART_S)
+    if len(apart) < 2:  # noqa: PLR2004  one has none before it
+        return 1.0
+    return float(np.mean(np.abs(np.log(apart[1:] / apart[:-1])) < ALIKE))
 
 
 def find(events: Events, duration_s: float, tempo_bpm: float | None, judge: Judge) -> Found | None:
