@@ -125,9 +125,8 @@ class Catalogue:
         return next(self._select("WHERE file = ?", self._key(path)), None)
 
     def with_content(self, content_hash: str, recipe: str) -> list[Entry]:
-        """Return takes of this content that were heard by this recipe; what failed by it was not."""
-        query = "WHERE content_hash = ? AND recipe = ? AND state != ?"
-        return list(self._select(query, content_hash, recipe, State.FAILED))
+        """Return takes of this content that were heard by this recipe, whatever is done with them now."""
+        return list(self._select("WHERE content_hash = ? AND recipe = ?", content_hash, recipe))
 
     def entries(self) -> list[Entry]:
         """Return every take, by file name."""

@@ -185,7 +185,8 @@ class Engine:
         return Outcome(done, did)
 
     def _fail(self, entry: Entry, error: TakeError) -> Outcome:
-        failed = replace(entry, state=State.FAILED, reason=str(error))
+        # By this recipe it was not heard: the files that may be there are of another.
+        failed = replace(entry, state=State.FAILED, reason=str(error), recipe=None)
         self.catalogue.put(failed)
         return Outcome(failed, Did.FAILED)
 

@@ -13,6 +13,8 @@ if TYPE_CHECKING:  # a session is laid out without the libraries that takes are 
 
 DAY_S = 24 * 3600
 SETTINGS, TIME_REFERENCE = "settings", "time reference"
+_SAME_PLACE_S = 0.05
+"""Places no further apart are one, rounded (our choice)."""
 _CLOCK_AGREES_S = 60.0
 """A time reference this close to the time of day at which the file says it was recorded is a clock's
 (our choice); any other is a place in a session, the same on every day."""
@@ -66,7 +68,17 @@ def clock_day(time_reference_s: float | None, recorded_at: str | None) -> str | 
 
 
 def place_warnings(take: TakeInfo, placed: Placement | None, grid: Grid | None) -> tuple[str, ...]:
-    """Return what the player should know of a take's place: whether a clock put it on the session's map."""
+    """Return what the player should know of a take's place.
+
+    That its time reference contradicts the settings, or that a clock put it on the session's map.
+    """
+    if placed is not None and placed.source == SETTINGS and take.time_reference_s is not None:
+        by_reference_s = from_zero(take.time_reference_s - placed.zero_reads_s)
+        if abs(by_reference_s - placed.starts_at_s) > _SAME_PLACE_S:
+            return (
+                f"the settings put it {placed.starts_at_s:,.3f} s into the session, its time reference"
+                f" {by_reference_s:,.3f} s: the settings were followed",
+            )
     on_map = grid is not None and grid.spans_session and placed is not None
     if not on_map or placed is None or placed.source != TIME_REFERENCE or placed.zero_reads_s:
         return ()

@@ -2,10 +2,12 @@
 
 import io
 import struct
+from dataclasses import replace
 from pathlib import Path
 
 import mido
 import pytest
+from building import take_info
 from test_broadcast import RATE, bext, broadcast_wave
 
 from batch.bars import BarCounter
@@ -13,7 +15,7 @@ from batch.errors import SettingsError, TakeError
 from batch.grid import grid_from_tempo, map_warnings
 from batch.grid_sources import Sources, find_grid
 from batch.midi_take import read_tempo_map
-from batch.model import Grid
+from batch.model import Grid, Placement
 from batch.placement import place, place_warnings
 from batch.settings import Settings
 from batch.settings_file import load_settings
@@ -297,3 +299,13 @@ def test_a_map_of_a_hundred_thousand_changes_is_read_and_moved_to_beats(tmp_path
     assert all(change.tick % 960 == 0 for change in moved.tempos)
     # Every quarter keeps its time: the last change is at quarter 24,999.75.
     assert moved.seconds_at(960 * 24_999) == pytest.approx(tempo_map.seconds_at(480 * 24_999), abs=1e-4)
+
+
+@pytest.mark.parametrize(("reference_s", "said"), [(9.0, True), (3.02, False), (None, False)])
+def test_a_time_reference_that_contradicts_the_settings_is_said(reference_s, said):
+    info = replace(take_info(), time_reference_s=reference_s)
+    warnings = place_warnings(info, Placement(3.0, 0.0, "settings"), None)
+    expected = (
+        "the settings put it 3.000 s into the session, its time reference 9.000 s: the settings were followed",
+    )
+    assert warnings == (expected if said else ())
