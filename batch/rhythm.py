@@ -157,7 +157,7 @@ def lags_of(
     """
     position, length = beat_positions(onsets_s, grid), beat_lengths(onsets_s, grid)
     ratio = np.array([feel.offbeat / (1 - feel.offbeat)])
-    lags_s = np.clip(feel.lag_s + FURTHER_LAGS_S, LAGS_S[0], LAGS_S[-1])
+    lags_s = feel.lag_s + FURTHER_LAGS_S
     each = [_log_likelihoods(position - lag_s / length, length, ratio)[:, 0] for lag_s in lags_s]
     log = np.array([[of_notes[phrase].sum() for of_notes in each] for phrase in phrases])
     log -= (FURTHER_LAGS_S / USUAL_LAG_S) ** 2 / 2

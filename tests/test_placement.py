@@ -306,6 +306,7 @@ def test_a_time_reference_that_contradicts_the_settings_is_said(reference_s, sai
     info = replace(take_info(), time_reference_s=reference_s)
     warnings = place_warnings(info, Placement(3.0, 0.0, "settings"), None)
     expected = (
-        "the settings put it 3.000 s into the session, its time reference 9.000 s: the settings were followed",
+        "the settings put it 3.000 s into the session, its time reference 9.000 s:"
+        " the settings were followed",
     )
     assert warnings == (expected if said else ())
