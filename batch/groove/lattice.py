@@ -14,10 +14,8 @@ NEAR_CELL_S = 0.045
 NEAR_CELL = 0.4
 """The same as a share of a cell, which is the stricter where cells are short (our choice)."""
 
-
 WORST_OFF = 4.5
 """No note weighs more against a lattice, in nats: a deviation of three HUMAN_S (our choice)."""
-
 
 ACCENT_DB = 2.5
 """A note so much louder than those about it is accented: 95 against 80 as MIDI velocities (our choice)."""

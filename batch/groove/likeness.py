@@ -1,7 +1,7 @@
 """How much likelier a line repeats itself after so many cells than not, in nats.
 
 Each cell is compared with the one a period later: does a note start in both, does the line
-go on from there in the same direction or by the same interval, is it as loud? Each answer is
+go on from there in the same direction or by the same interval, is it accented too? Each answer is
 a log likelihood ratio of a player who repeats a pattern against one who does not, and what
 the latter would give by chance is taken from the line itself.
 """
