@@ -106,7 +106,7 @@ def fitted(examples: Sequence[Example], epochs: int = EPOCHS, seed: int = 1) -> 
             )
             loss = torch.nn.functional.binary_cross_entropy_with_logits(net(inputs), targets, weight=weigh)
             optimizer.zero_grad()
-            loss.backward()  # type: ignore[no-untyped-call]
+            loss.backward()
             torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
             optimizer.step()
             schedule.step()
