@@ -118,6 +118,11 @@ class Phrase:
         """The phrase's notes in the take's note list."""
         return slice(self.first_note, self.last_note + 1)
 
+    @property
+    def count(self) -> int:
+        """How many notes it has."""
+        return self.last_note + 1 - self.first_note
+
 
 @dataclass(frozen=True, slots=True)
 class Labels:

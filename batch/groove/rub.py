@@ -1,6 +1,6 @@
 """What a phrase does with the meter: syncopation, groups across the beat, distance from the grid."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +15,11 @@ from batch.rhythm import Feel, felt_positions, lags_of, place, subdivisions
 
 FAINTEST = 2.5
 """Groupings weaker than this, in nats, are not told at all; half of what makes one (our choice)."""
+
+
+LITTLE_REST, LEAST_TOGETHER, MOST_OF_IT = 1.5, 2, 0.75
+"""Phrases no more beats apart, so many of them, may be one pattern with its rests, which has so much of each
+(our choice: a pattern's own rest is seldom longer)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +47,56 @@ def rubs(notes: Sequence[Note], phrases: Sequence[Phrase], grid: Grid, feel: Fee
     onsets = np.array([note.onset_s for note in notes])
     # Laying back evenly is feel, for a phrase as for a take.
     lags_s, chances = lags_of(onsets, [p.span for p in phrases], grid, feel)
-    return tuple(
+    each = [
         _rub(notes[p.span], grid, replace(feel, lag_s=float(likely @ lags_s)), _spread(lags_s, likely))
         for p, likely in zip(phrases, chances, strict=True)
-    )
+    ]
+    for run in phrases_together(phrases, grid):
+        for at, found in _across(notes, phrases[run], grid, feel):
+            each[run.start + at] = _with(each[run.start + at], found)
+    return tuple(each)
+
+
+def _across(
+    notes: Sequence[Note], phrases: Sequence[Phrase], grid: Grid, feel: Feel
+) -> Iterator[tuple[int, Found]]:
+    """Yield what groups go on over several phrases, for each of these: rests may be part of a pattern."""
+    first = phrases[0].first_note
+    together = notes[first : phrases[-1].last_note + 1]
+    felt, length = felt_positions(np.array([note.onset_s for note in together]), grid, feel)
+    line = Line.of(together, felt, float(np.median(length)))
+    for grouping in groupings(line, grid, feel, strength_from=FAINTEST):
+        found = named(grouping, grid)
+        parts = [
+            (
+                at,
+                max(found.first + first - p.first_note, 0),
+                min(found.last + first, p.last_note) - p.first_note,
+            )
+            for at, p in enumerate(phrases)
+        ]
+        covered = [(at, a, b) for at, a, b in parts if b - a + 1 >= MOST_OF_IT * phrases[at].count]
+        if len(covered) >= LEAST_TOGETHER:
+            yield from ((at, replace(found, first=a, last=b)) for at, a, b in covered)
+
+
+def _with(rub: Rub, found: Found) -> Rub:
+    """Return what a phrase does with the meter with one more group, in place of weaker ones."""
+    weaker = [one for one in rub.groupings if one.strength < found.strength]
+    if len(weaker) < len(rub.groupings):
+        return rub
+    return replace(rub, groupings=(found,))
+
+
+def phrases_together(phrases: Sequence[Phrase], grid: Grid) -> Iterator[slice]:
+    """Yield runs of LEAST_TOGETHER or more phrases that follow each other within LITTLE_REST beats."""
+    rest_s = LITTLE_REST * 60 / grid.tempo_bpm / grid.felt_beats
+    start = 0
+    for end in range(1, len(phrases) + 1):
+        if end == len(phrases) or phrases[end].start_s - phrases[end - 1].end_s > rest_s:
+            if end - start >= LEAST_TOGETHER:
+                yield slice(start, end)
+            start = end
 
 
 def _spread(values: np.ndarray, likely: np.ndarray) -> np.ndarray:
