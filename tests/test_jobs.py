@@ -39,7 +39,13 @@ def running(folder: Path) -> Iterator[subprocess.Popen[str]]:
     """Run two jobs in a session of its own, as a terminal does, until both are at a take."""
     command = [COMMAND, "run", folder, "--jobs", "2"]
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
-    with subprocess.Popen(command, start_new_session=True, **pipes) as run:
+    # Tests in the background of a shell ignore Ctrl-C, and what they start would inherit that.
+    with subprocess.Popen(
+        command,
+        start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509  no threads here
+        **pipes,
+    ) as run:
         try:
             wait_until(lambda: states(folder).count("running") >= 2 and len(hearing(run.pid)) == 2)
             yield run
