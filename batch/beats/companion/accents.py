@@ -39,6 +39,8 @@ COMMON_BARS = {2: -0.5, 3: -0.1, 4: 0.3, 5: -0.6, 6: -0.7, 7: -0.9, 8: -1.2}
 OTHER_BAR = -3.0
 FITS, HALF_FITS, UNFIT = 3.0, -1.0, -3.0
 """Log-odds of a reading with the stated beats a bar, with a part of them, and with others."""
+EIGHTHS_FIT = 4.5
+"""The same of three strokes a beat where a compound meter is stated: they are its eighths."""
 TELLS = 3.0
 """Log-odds where strokes between the beats sound unlike the beats, and against where they do not."""
 UNHEARD_DB = -999.0
@@ -280,7 +282,7 @@ def _weighed(
     if reading.told:
         odds += _bar_odds(reading, beats_per_bar)
     if compound and reading.every == 3 and reading.between == 1:  # noqa: PLR2004  eighths of a dotted quarter
-        odds += FITS
+        odds += EIGHTHS_FIT
     return replace(reading, log_odds=odds)
 
 
