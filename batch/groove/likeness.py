@@ -94,7 +94,11 @@ class Likeness:
     def of(cls, line: Line, lattice: Lattice, cells: int, chance: Chance | None) -> "Likeness":
         """Compare a line with itself ``cells`` later; without ``chance`` only its onsets."""
         sounds, astray = lattice.note >= 0, -ASTRAY * lattice.astray[cells:]
-        onsets = _judged(sounds[:-cells] == sounds[cells:], SAME_ONSETS, _even_or_empty(sounds, cells))
+        onsets = _judged(
+            sounds[:-cells] == sounds[cells:],
+            SAME_ONSETS,
+            _chance_there(sounds.astype(float), cells, (BY_CHANCE[0], SAME_ONSETS)),
+        )
         if chance is None:
             nothing = np.zeros(len(onsets))
             return cls(cells, sounds, np.zeros(len(sounds)), onsets, astray, nothing, nothing, nothing)
@@ -146,13 +150,18 @@ def _best_stretch(judged: np.ndarray) -> tuple[int, int]:
     return int(np.argmin(total[row, : end + 1])), end
 
 
-def _even_or_empty(sounds: np.ndarray, cells: int) -> np.ndarray:
-    """Return how often two cells agree by chance where the line is as full as there."""
-    total = np.concatenate([[0], np.cumsum(sounds)])
-    here = np.arange(len(sounds) - cells)
-    start, end = np.maximum(here - cells, 0), np.minimum(here + 2 * cells, len(sounds))
-    share = (total[end] - total[start]) / (end - start)
-    return np.asarray(np.clip(share**2 + (1 - share) ** 2, BY_CHANCE[0], SAME_ONSETS))
+def _chance_there(values: np.ndarray, cells: int, limits: tuple[float, float]) -> np.ndarray:
+    """Return how often two cells agree by chance where as many are 1 as about there; NaN says nothing.
+
+    About a cell are a period before it and two after, shape (cells of the lattice - ``cells``,).
+    """
+    known = np.isfinite(values)
+    counts = np.concatenate([[0], np.cumsum(known)])
+    sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
+    here = np.arange(len(values) - cells)
+    start, end = np.maximum(here - cells, 0), np.minimum(here + 2 * cells, len(values))
+    share = (sums[end] - sums[start]) / np.maximum(counts[end] - counts[start], 1)
+    return np.asarray(np.clip(share**2 + (1 - share) ** 2, *limits))
 
 
 def _as_repeated(values: np.ndarray, cells: int, same: float) -> float:
@@ -198,12 +207,7 @@ def _accents(accents: np.ndarray, cells: int) -> np.ndarray:
     both = np.isfinite(accents[:-cells] + accents[cells:])
     if not np.nansum(accents):
         return np.zeros(len(both))
-    known, here = np.isfinite(accents), np.arange(len(both))
-    counts = np.concatenate([[0], np.cumsum(known)])
-    sums = np.concatenate([[0.0], np.cumsum(np.where(known, accents, 0.0))])
-    start, end = np.maximum(here - cells, 0), np.minimum(here + 2 * cells, len(accents))
-    share = (sums[end] - sums[start]) / np.maximum(counts[end] - counts[start], 1)
-    chance = np.clip(share**2 + (1 - share) ** 2, *ACCENTS_BY_CHANCE)
+    chance = _chance_there(accents, cells, ACCENTS_BY_CHANCE)
     return np.where(both, _judged(accents[:-cells] == accents[cells:], SAME_ACCENTS, chance), 0.0)
 
 
