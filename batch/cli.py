@@ -193,7 +193,7 @@ def _work(engine: "Engine", takes: Sequence[Path]) -> bool:
     if takes:
         tally = ", ".join(f"{count} {did.value}" for did, count in counts.items() if count)
         say(f"{tally}; files in {engine.shelf.folder}")
-    return _keep_sessions(gigs, folders) and not counts[Did.FAILED]
+    return _keep_sessions(gigs, folders) and not counts[Did.FAILED] + counts[Did.LEFT]
 
 
 def _keep_sessions(gigs: "Gigs", folders: Sequence[Path]) -> bool:

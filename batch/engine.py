@@ -6,7 +6,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from batch.catalogue import Catalogue, Entry, Stamp, State, summarise
-from batch.errors import TakeError
+from batch.errors import NotNow, TakeError
 from batch.flight import Flight, Job
 from batch.folder import brief, content_hash, settings_of, unreadable
 from batch.hearers import Answer, Hearers, Request
@@ -24,6 +24,8 @@ class Did(StrEnum):
     """Its files were written from an analysis at hand: renamed, copied, other export settings."""
     KNOWN = "heard before"
     """Nothing: its files are there."""
+    LEFT = "left for later"
+    """It waits: nothing is wrong with it, but it could not be heard now."""
     FAILED = "failed"
 
 
@@ -185,6 +187,10 @@ class Engine:
         return Outcome(done, did)
 
     def _fail(self, entry: Entry, error: TakeError) -> Outcome:
+        if isinstance(error, NotNow):
+            waiting = replace(entry, state=State.WAITING, reason=str(error), recipe=None)
+            self.catalogue.put(waiting)
+            return Outcome(waiting, Did.LEFT)
         # By this recipe it was not heard: the files that may be there are of another.
         failed = replace(entry, state=State.FAILED, reason=str(error), recipe=None)
         self.catalogue.put(failed)

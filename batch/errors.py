@@ -33,3 +33,10 @@ class TakeError(BatchError):
     def __reduce__(self) -> tuple[type["TakeError"], tuple[Path, str, str]]:
         """Return how to make it again: it travels between processes."""
         return type(self), (self.path, self.problem, self.remedy)
+
+
+class NotNow(TakeError):
+    """Nothing is wrong with the take: where it was to be heard failed, or it changed meanwhile.
+
+    It is left waiting, and taken up again by the next run or the next look of a watcher.
+    """

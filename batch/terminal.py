@@ -19,7 +19,9 @@ from batch.rank import BY_SCORE, Ranked
 if TYPE_CHECKING:
     from batch.gig import Written
 
-_STYLES = {Did.HEARD: "green", Did.WRITTEN: "green", Did.KNOWN: "dim", Did.FAILED: "bold red"}
+_STYLES = {Did.HEARD: "green", Did.WRITTEN: "green", Did.KNOWN: "dim"}
+_STYLES |= {Did.LEFT: "yellow", Did.FAILED: "bold red"}
+_UNHEARD = frozenset({Did.LEFT, Did.FAILED})
 _GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
 
 _PART_HEADS = {
@@ -41,15 +43,14 @@ class Tracker(Protocol):
 
 def say_outcome(outcome: Outcome) -> None:
     """Print one line for a take, failures to standard error."""
-    failed = outcome.did is Did.FAILED
-    console(errors=failed).print(Text(outcome_line(outcome), style=_STYLES[outcome.did]))
+    console(errors=outcome.did in _UNHEARD).print(Text(outcome_line(outcome), style=_STYLES[outcome.did]))
 
 
 def outcome_line(outcome: Outcome) -> str:
     """Return what became of a take, in a line."""
     entry = outcome.entry
     name = inert(entry.path.name)
-    if outcome.did is Did.FAILED:
+    if outcome.did in _UNHEARD:
         return f"{name}: {inert(entry.reason or '')}"
     done = "" if outcome.did is Did.HEARD else f" ({outcome.did.value})"
     if not entry.phrases:
@@ -158,7 +159,8 @@ def print_status(entries: Sequence[Entry]) -> None:
     console().print(", ".join(f"{count} {state.value}" for state, count in counts.items()))
     for entry in entries:
         if entry.state in {State.RUNNING, State.WAITING}:
-            console().print(f"{entry.state.value}: {inert(entry.path.name)}")
+            why = f": {inert(entry.reason)}" if entry.reason else ""
+            console().print(f"{entry.state.value}: {inert(entry.path.name)}{why}")
     for entry in entries:
         if entry.state is State.FAILED:
             console().print(
