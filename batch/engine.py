@@ -6,7 +6,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from batch.catalogue import Catalogue, Entry, Stamp, State, summarise
-from batch.errors import NotNow, TakeError
+from batch.errors import LaterError, TakeError
 from batch.flight import Flight, Job
 from batch.folder import brief, content_hash, settings_of, unreadable
 from batch.hearers import Answer, Hearers, Request
@@ -187,7 +187,7 @@ class Engine:
         return Outcome(done, did)
 
     def _fail(self, entry: Entry, error: TakeError) -> Outcome:
-        if isinstance(error, NotNow):
+        if isinstance(error, LaterError):
             waiting = replace(entry, state=State.WAITING, reason=str(error), recipe=None)
             self.catalogue.put(waiting)
             return Outcome(waiting, Did.LEFT)

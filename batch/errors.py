@@ -35,7 +35,7 @@ class TakeError(BatchError):
         return type(self), (self.path, self.problem, self.remedy)
 
 
-class NotNow(TakeError):
+class LaterError(TakeError):
     """Nothing is wrong with the take: where it was to be heard failed, or it changed meanwhile.
 
     It is left waiting, and taken up again by the next run or the next look of a watcher.
