@@ -9,6 +9,7 @@ import os
 import stat
 from io import BufferedReader, FileIO
 from pathlib import Path
+from typing import BinaryIO
 
 from batch.errors import TakeError
 
@@ -36,7 +37,7 @@ _NO_OPENING = frozenset({errno.ENXIO, errno.EOPNOTSUPP})
 """What Linux and macOS say of a socket, and of a device that is not there (open(2))."""
 
 
-def open_regular(path: Path) -> BufferedReader:
+def open_regular(path: Path) -> "BufferedReader[FileIO]":
     """Open a file to be read; its size is ``size_of`` the stream's.
 
     Raises
@@ -67,7 +68,7 @@ def read_regular(path: Path, most_bytes: int) -> bytes:
     return content
 
 
-def size_of(stream: BufferedReader) -> int:
+def size_of(stream: BinaryIO) -> int:
     """Return the size of the opened file in bytes, whatever has its name by now."""
     return os.fstat(stream.fileno()).st_size
 

@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from batch.regular import open_regular, size_of
 from batch.sound.chunks import HEAD_BYTES, kind_of, walk
 
 _DATE = slice(320, 330)
@@ -32,11 +33,11 @@ class Broadcast:
 
 def read_broadcast(path: Path, rate_hz: int) -> Broadcast:
     """Return what the ``bext`` chunk of ``path`` says, nothing where there is none; OSError."""
-    with path.open("rb") as stream:
+    with open_regular(path) as stream:
         kind = kind_of(stream.read(HEAD_BYTES))
         if kind is None:
             return Broadcast()
-        for name, length in walk(stream, kind, path.stat().st_size):
+        for name, length in walk(stream, kind, size_of(stream)):
             if name == b"bext":
                 return _said(stream.read(min(length, _TIME_REFERENCE.stop)), rate_hz)
     return Broadcast()

@@ -9,7 +9,7 @@ import numpy as np
 import soundfile
 
 from batch.errors import TakeError
-from batch.folder import unreadable
+from batch.regular import open_regular, unreadable
 from batch.sound.model import (
     COPY_AGAIN,
     EIGHT_BIT,
@@ -118,7 +118,7 @@ def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
     By its number, not as a stream: a stream prints a traceback when libsndfile seeks nonsense.
     """
     try:
-        with path.open("rb", buffering=0) as file, soundfile.SoundFile(file.fileno(), closefd=False) as sound:
+        with open_regular(path) as file, soundfile.SoundFile(file.fileno(), closefd=False) as sound:
             yield sound
     except OSError as error:
         raise unreadable(path, error) from error

@@ -2,7 +2,7 @@
 
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
-from io import FileIO
+from io import BufferedReader, FileIO
 from itertools import islice
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from av.audio.stream import AudioStream
 from av.container import InputContainer
 
 from batch.errors import TakeError
-from batch.folder import unreadable
+from batch.regular import open_regular, unreadable
 from batch.sound.model import COPY_AGAIN, EXPORT_AGAIN, Floats, UnknownSoundError
 
 _DEMUXERS = (
@@ -57,10 +57,10 @@ def opened(path: Path) -> Iterator[InputContainer]:
         raise unreadable(path, error) from error
 
 
-def _by_content(path: Path) -> FileIO:
+def _by_content(path: Path) -> "BufferedReader[FileIO]":
     """Open a file without its name: libav would believe the ending of that."""
-    stream = FileIO(path)
-    stream.name = "take"
+    stream = open_regular(path)
+    stream.raw.name = "take"
     return stream
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from batch.errors import TakeError
-from batch.folder import unreadable
+from batch.regular import open_regular, size_of, unreadable
 from batch.sound.chunks import HEAD_BYTES, kind_of, walk
 
 STREAMED_SIZES = frozenset({0, 0xFFFFFFFF, 0x7FFFFFFF, 0x80000000, 2**64 - 1, 2**63 - 1})
@@ -27,8 +27,8 @@ _ASF_HEADER_BYTES = 1 << 16
 def refuse_cut_short(path: Path) -> None:
     """Refuse a file whose header promises more bytes of sound than follow it; TakeError."""
     try:
-        with path.open("rb") as stream:
-            promised, held = _promised_and_held(stream, path.stat().st_size)
+        with open_regular(path) as stream:
+            promised, held = _promised_and_held(stream, size_of(stream))
     except OSError as error:
         raise unreadable(path, error) from error
     if promised > held:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from batch.errors import TakeError
-from batch.folder import unreadable
+from batch.regular import open_regular, size_of, unreadable
 
 _PARENTS = frozenset({b"moov", b"trak", b"mdia", b"minf", b"stbl"})
 _FIRST_ATOMS = frozenset({b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip"})
@@ -37,9 +37,9 @@ _MOST_ATOMS = 10_000
 def refuse_locked(path: Path) -> None:
     """Refuse a protected file, and an MPEG-4 or QuickTime file without its index; TakeError."""
     try:
-        with path.open("rb") as stream:
+        with open_regular(path) as stream:
             head = stream.read(_HEADER_BYTES)
-            atoms = set(_atoms(stream, path.stat().st_size)) if head[4:8] in _FIRST_ATOMS else set()
+            atoms = set(_atoms(stream, size_of(stream))) if head[4:8] in _FIRST_ATOMS else set()
     except OSError as error:
         raise unreadable(path, error) from error
     if atoms & _LOCKED_SOUND or _locked_header(head):
