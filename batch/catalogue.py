@@ -1,119 +1,35 @@
-"""What was heard when, kept in one SQLite file beside the marker files."""
+"""What was heard when, kept in one SQLite file beside the marker files: the questions asked of it."""
 
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from contextlib import closing
 from datetime import UTC, datetime
-from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from batch.errors import BatchError
-from batch.model import Analysis
-from batch.names import absolute
+from batch.entry import Entry, Scored, Stamp, State
+from batch.names import fold, kinship
 
-FILE_NAME = "catalogue.sqlite"
-SCHEMA_NUMBER = 1
-LOCK_WAIT_S = 10.0
-"""How long to wait for another process that writes."""
+_AT_ONCE = 500
+"""Values in one question; SQLite took 999 before 3.32."""
 
-_CREATE = """
-CREATE TABLE takes (
-    file TEXT PRIMARY KEY,
-    state TEXT NOT NULL CHECK (state IN ('waiting', 'running', 'done', 'failed')),
-    reason TEXT,
-    changed_at TEXT NOT NULL,
-    size INTEGER, mtime_ns INTEGER, content_hash TEXT, recipe TEXT, rendition TEXT, name TEXT,
-    title TEXT, recorded_at TEXT, duration_s REAL, tempo_bpm REAL, phrases INTEGER,
-    score REAL, low REAL, high REAL, parts TEXT, why_null TEXT, warnings TEXT
-) WITHOUT ROWID;
-CREATE INDEX takes_by_content ON takes (content_hash);
-"""
-_CREATE_OUTLINES = """
-CREATE TABLE IF NOT EXISTS outlines (file TEXT PRIMARY KEY, of TEXT NOT NULL, outline BLOB NOT NULL)
-WITHOUT ROWID;
-"""
-"""What a session's files need of each take; made again from the analyses where it is gone or out of date."""
-
-
-class State(StrEnum):
-    """Where a take stands."""
-
-    WAITING = "waiting"
-    RUNNING = "running"
-    DONE = "done"
-    FAILED = "failed"
-
-
-@dataclass(frozen=True, slots=True)
-class Stamp:
-    """What the file system says of a file; the same stamp means the same content."""
-
-    size: int
-    mtime_ns: int
-
-    @classmethod
-    def of(cls, path: Path) -> "Stamp":
-        """Read the stamp of ``path``; OSError if it is not there."""
-        status = path.stat()
-        return cls(status.st_size, status.st_mtime_ns)
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One take in the catalogue. ``path`` is absolute, whatever folder the catalogue moved to."""
-
-    path: Path
-    state: State
-    reason: str | None = None
-    changed_at: str = ""
-    stamp: Stamp | None = None
-    content_hash: str | None = None
-    recipe: str | None = None
-    rendition: str | None = None
-    name: str | None = None
-    title: str | None = None
-    recorded_at: str | None = None
-    duration_s: float | None = None
-    tempo_bpm: float | None = None
-    phrases: int | None = None
-    score: float | None = None
-    low: float | None = None
-    high: float | None = None
-    parts: dict[str, float | None] | None = None
-    why_null: str | None = None
-    warnings: tuple[str, ...] = ()
-
-
-def summarise(entry: Entry, analysis: Analysis) -> Entry:
-    """Return ``entry`` as done, with what a ranking needs of its analysis."""
-    variety, take = analysis.variety, analysis.take
-    return replace(
-        entry,
-        state=State.DONE,
-        reason=None,
-        title=take.title,
-        recorded_at=take.recorded_at,
-        duration_s=take.duration_s,
-        tempo_bpm=grid.tempo_bpm if (grid := analysis.measured_on) else None,
-        phrases=len(analysis.phrases),
-        score=variety.score,
-        low=variety.low,
-        high=variety.high,
-        parts=dict(variety.parts),
-        why_null=variety.why_null,
-        warnings=analysis.warnings,
-    )
+_COLUMNS = (
+    "file", "state", "reason", "changed_at", "size", "mtime_ns", "content_hash", "recipe", "rendition",
+    "name", "title", "recorded_at", "duration_s", "tempo_bpm", "phrases", "score", "low", "high",
+    "parts", "why_null", "warnings",
+)  # fmt: skip
+_KEYS = ("folder", "stem_key", "file_key", "name_key")
+"""Made from the others, to be asked for."""
 
 
 class Catalogue:
     """The catalogue of one output folder.
 
     Paths are stored relative to that folder, so that a folder of takes can move with its
-    markers and still be known.
+    markers and still be known. No question but :meth:`entries` and :meth:`scores` takes
+    longer because the catalogue holds more takes.
     """
 
     def __init__(self, connection: sqlite3.Connection, folder: Path) -> None:
@@ -128,29 +44,98 @@ class Catalogue:
         """Return takes of this content that were heard by this recipe, whatever is done with them now."""
         return list(self._select("WHERE content_hash = ? AND recipe = ?", content_hash, recipe))
 
-    def entries(self) -> list[Entry]:
-        """Return every take, by file name."""
-        return list(self._select("ORDER BY file"))
+    def named(self, name: str) -> list[Entry]:
+        """Return the takes whose files have this name, or one that a disk may take for it."""
+        return list(self._select("WHERE name_key = ?", fold(name)))
+
+    def kin(self, path: Path) -> list[Entry]:
+        """Return the takes whose names depend on that of ``path``, and on each other's: itself left out."""
+        found: dict[Path, Entry] = {}
+        asked: set[str] = set()
+        fresh = kinship(path)
+        while fresh:
+            marks = ", ".join("?" * len(fresh))
+            where = f"WHERE stem_key IN ({marks}) OR file_key IN ({marks})"
+            found |= {entry.path: entry for entry in self._select(where, *fresh, *fresh)}
+            asked |= fresh
+            fresh = frozenset().union(*map(kinship, found)) - asked
+        return [entry for entry in found.values() if entry.path != path]
+
+    def is_empty(self) -> bool:
+        """Return whether no take is known."""
+        return self._connection.execute("SELECT 1 FROM takes LIMIT 1").fetchone() is None
+
+    def counts(self) -> dict[State, int]:
+        """Return how many takes there are in each state."""
+        rows = self._connection.execute("SELECT state, count(*) FROM takes GROUP BY state").fetchall()
+        return dict.fromkeys(State, 0) | {State(state): number for state, number in rows}
+
+    def entries(self, *states: State) -> list[Entry]:
+        """Return every take, or those in some states, by file name."""
+        marks = ", ".join("?" * len(states))
+        where = f"WHERE state IN ({marks}) " if states else ""
+        return list(self._select(f"{where}ORDER BY file", *states))
+
+    def in_folder(self, folder: Path) -> list[Entry]:
+        """Return the takes that lie in ``folder``, by file name."""
+        return list(self._select("WHERE folder = ? ORDER BY file", self._key(folder)))
+
+    def folders(self) -> list[Path]:
+        """Return the folders that takes lie in."""
+        rows = self._connection.execute("SELECT DISTINCT folder FROM takes").fetchall()
+        return [self._path(folder) for (folder,) in rows]
+
+    def files(self, *states: State) -> dict[Path, list[str]]:
+        """Return the keys of the takes in some states, by the folder they lie in."""
+        marks = ", ".join("?" * len(states))
+        sql = f"SELECT folder, file FROM takes WHERE state IN ({marks}) ORDER BY file"
+        found: dict[str, list[str]] = {}
+        for folder, file in self._connection.execute(sql, states):
+            found.setdefault(folder, []).append(file)
+        return {self._path(folder): files for folder, files in found.items()}
+
+    def scores(self, part: str | None = None) -> list[Scored]:
+        """Return the score of every take that is done, or one part of it; parts carry no range."""
+        if part is None:
+            sql, values = "SELECT file, score, low, high FROM takes WHERE state = 'done'", []
+        else:
+            sql = "SELECT file, json_extract(parts, ?), NULL, NULL FROM takes WHERE state = 'done'"
+            values = [f'$."{part}"']
+        return [Scored(*row) for row in self._connection.execute(sql, values)]
+
+    def of_files(self, files: Sequence[str]) -> list[Entry]:
+        """Return the takes of these keys, in this order."""
+        found: dict[str, Entry] = {}
+        for first in range(0, len(files), _AT_ONCE):
+            some = files[first : first + _AT_ONCE]
+            for entry in self._select(f"WHERE file IN ({', '.join('?' * len(some))})", *some):
+                found[self._key(entry.path)] = entry
+        return [found[file] for file in files]
 
     def put(self, *entries: Entry) -> None:
         """Store entries, all of them or none."""
+        columns = (*_COLUMNS, *_KEYS)
         rows = [self._row(entry) for entry in entries]
-        marks = ", ".join("?" * len(_COLUMNS))
+        marks = ", ".join("?" * len(columns))
         with self._connection:
-            self._connection.executemany(f"REPLACE INTO takes ({', '.join(_COLUMNS)}) VALUES ({marks})", rows)
+            self._connection.executemany(f"REPLACE INTO takes ({', '.join(columns)}) VALUES ({marks})", rows)
 
-    def outlines(self) -> dict[Path, tuple[str, bytes]]:
-        """Return the outlines kept, each with what it is an outline of."""
-        self._connection.execute(_CREATE_OUTLINES)
-        rows = self._connection.execute("SELECT file, of, outline FROM outlines").fetchall()
-        return {Path(os.path.normpath(self._folder / file)): (of, outline) for file, of, outline in rows}
+    def outlines(self, paths: Collection[Path]) -> dict[Path, tuple[str, bytes]]:
+        """Return the outlines kept of some takes, each with what it is an outline of."""
+        keys = {self._key(path): path for path in paths}
+        files, found = list(keys), {}
+        for first in range(0, len(files), _AT_ONCE):
+            some = files[first : first + _AT_ONCE]
+            sql = f"SELECT file, of, outline FROM outlines WHERE file IN ({', '.join('?' * len(some))})"
+            for file, of, outline in self._connection.execute(sql, some):
+                found[keys[file]] = (of, outline)
+        return found
 
     def keep_outlines(self, outlines: Iterable[tuple[Path, str, bytes]]) -> None:
-        """Keep outlines, each with what it is an outline of; drop those of takes that were forgotten."""
+        """Keep outlines, each with what it is an outline of."""
         rows = [(self._key(path), of, outline) for path, of, outline in outlines]
         with self._connection:
             self._connection.executemany("REPLACE INTO outlines VALUES (?, ?, ?)", rows)
-            self._connection.execute("DELETE FROM outlines WHERE file NOT IN (SELECT file FROM takes)")
 
     def queue(self, paths: Iterable[Path]) -> None:
         """Mark takes as waiting, keeping what is known of them."""
@@ -162,37 +147,56 @@ class Catalogue:
 
     def recover(self) -> None:
         """Put takes that a killed run left half-way back in the queue."""
-        self._mark([entry.path for entry in self.entries() if entry.state is State.RUNNING], State.WAITING)
+        with self._connection:
+            self._connection.execute("UPDATE takes SET state = 'waiting' WHERE state = 'running'")
 
     def forget(self, path: Path) -> None:
         """Drop a take that is gone."""
         with self._connection:
-            self._connection.execute("DELETE FROM takes WHERE file = ?", (self._key(path),))
+            for table in ("takes", "outlines"):
+                self._connection.execute(f"DELETE FROM {table} WHERE file = ?", (self._key(path),))
+
+    def sign_in(self, role: str, who: str) -> None:
+        """Note who is at work here, for others to read."""
+        with self._connection:
+            self._connection.execute("REPLACE INTO at_work VALUES (?, ?, ?)", (role, who, _now()))
+
+    def signed_in(self, role: str) -> tuple[str, str] | None:
+        """Return who signed in last for ``role``, and when (UTC, ISO 8601)."""
+        found = self._connection.execute("SELECT who, since FROM at_work WHERE role = ?", (role,)).fetchone()
+        return None if found is None else (found[0], found[1])
+
+    def path_of(self, file: str) -> Path:
+        """Return the path of the take with this key."""
+        return self._path(file)
 
     def _mark(self, paths: Iterable[Path], state: State) -> None:
-        rows = [(self._key(path), state.value, _now()) for path in paths]
+        keys = (*_KEYS[:-1],)
+        rows = [(self._key(path), state.value, _now(), *self._keys(path, None)[:-1]) for path in paths]
         with self._connection:
             self._connection.executemany(
-                "INSERT INTO takes (file, state, changed_at) VALUES (?, ?, ?) ON CONFLICT (file)"
-                " DO UPDATE SET state = excluded.state, changed_at = excluded.changed_at",
+                f"INSERT INTO takes (file, state, changed_at, {', '.join(keys)}) VALUES (?, ?, ?, ?, ?, ?)"
+                " ON CONFLICT (file) DO UPDATE SET"
+                " state = excluded.state, changed_at = excluded.changed_at, reason = NULL",
                 rows,
             )
 
     def _key(self, path: Path) -> str:
         return os.path.relpath(path, self._folder)
 
+    def _path(self, file: str) -> Path:
+        return Path(os.path.normpath(self._folder / file))
+
     def _select(self, where: str, *values: str) -> Iterator[Entry]:
-        with closing(
-            self._connection.execute(f"SELECT {', '.join(_COLUMNS)} FROM takes {where}", values)
-        ) as rows:
+        sql = f"SELECT {', '.join(_COLUMNS)} FROM takes {where}"
+        with closing(self._connection.execute(sql, values)) as rows:
             for row in rows:
                 yield self._entry(dict(zip(_COLUMNS, row, strict=True)))
 
     def _entry(self, row: dict[str, Any]) -> Entry:
         size, mtime_ns = row.pop("size"), row.pop("mtime_ns")
-        path = Path(os.path.normpath(self._folder / row.pop("file")))
         return Entry(
-            path=path,
+            path=self._path(row.pop("file")),
             state=State(row.pop("state")),
             stamp=None if size is None else Stamp(size, mtime_ns),
             parts=json.loads(row.pop("parts") or "null"),
@@ -211,50 +215,10 @@ class Catalogue:
             "parts": json.dumps(entry.parts),
             "warnings": json.dumps(entry.warnings),
         }
-        return tuple(values[name] for name in _COLUMNS)
+        return (*(values[name] for name in _COLUMNS), *self._keys(entry.path, entry.name))
 
-
-_COLUMNS = (
-    "file", "state", "reason", "changed_at", "size", "mtime_ns", "content_hash", "recipe", "rendition",
-    "name", "title", "recorded_at", "duration_s", "tempo_bpm", "phrases", "score", "low", "high",
-    "parts", "why_null", "warnings",
-)  # fmt: skip
-
-
-@contextmanager
-def open_catalogue(folder: Path, *, create: bool = False) -> Iterator[Catalogue]:
-    """Open the catalogue in ``folder``.
-
-    Raises
-    ------
-    BatchError
-        If there is none (and ``create`` is off), or it is damaged, locked, or newer than
-        this version.
-    """
-    path = folder / FILE_NAME
-    if not create and not path.is_file():
-        raise BatchError(
-            f"{folder}: no catalogue here; name the folder that holds {FILE_NAME}, or run takemill first"
-        )
-    try:
-        with closing(sqlite3.connect(path, timeout=LOCK_WAIT_S)) as connection:
-            _prepare(connection, path)
-            yield Catalogue(connection, absolute(folder))
-    except sqlite3.OperationalError as error:
-        raise BatchError(
-            f"{path}: cannot be used ({error}); is another takemill writing, or the disk full?"
-        ) from error
-    except sqlite3.DatabaseError as error:
-        raise BatchError(f"{path}: is damaged ({error}); move it away and run takemill again") from error
-
-
-def _prepare(connection: sqlite3.Connection, path: Path) -> None:
-    (number,) = connection.execute("PRAGMA user_version").fetchone()
-    if number > SCHEMA_NUMBER:
-        raise BatchError(f"{path}: was written by a newer takemill (schema {number}); update takemill")
-    if number == 0:
-        with connection:
-            connection.executescript(f"BEGIN; {_CREATE} PRAGMA user_version = {SCHEMA_NUMBER}; COMMIT;")
+    def _keys(self, path: Path, name: str | None) -> tuple[str, str, str, str | None]:
+        return self._key(path.parent), fold(path.stem), fold(path.name), None if name is None else fold(name)
 
 
 def _now() -> str:

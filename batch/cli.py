@@ -10,7 +10,8 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing, contextmanager, suppress
+from contextlib import contextmanager
+from functools import partial
 from io import TextIOWrapper
 from pathlib import Path
 from threading import Event
@@ -20,19 +21,22 @@ from typing import TYPE_CHECKING
 from batch import __version__
 from batch.errors import BatchError
 from batch.garbage import look_seldom
+from batch.names import OUT_NAME
 
 if TYPE_CHECKING:
-    from batch.catalogue import Catalogue, Entry
-    from batch.engine import Engine
-    from batch.gig import Gigs
+    from batch.catalogue import Catalogue
+    from batch.entry import Entry
     from batch.hearers import Hearers
     from batch.rank import Ranked
+    from batch.report import Report
+    from batch.workshop import Workshop
 
 ALL_WELL, SOME_FAILED, WRONG_USE = 0, 1, 2
 INTERRUPTED = 130
 """128 + SIGINT, as shells have it."""
 
-OUT_NAME = "markers"
+TABLE_ROWS = 100
+"""How many takes a table shows unless asked; files hold all."""
 _FOLDER_HELP = f"the takes' folder or the one written to (default: this one, or {OUT_NAME} in it)"
 RANK_FORMATS = ("table", "csv", "json", "xspf")
 RANK_BY = ("variety", "length", "density", "articulation", "groove", "register", "interval_size")
@@ -73,18 +77,28 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def run(asked: argparse.Namespace) -> int:
     """Analyse takes once."""
-    from batch.folder import gather
+    from batch.at_work import Role, tidy
+    from batch.folder import settings_of
+    from batch.scan import gather
     from batch.terminal import say_problem
 
-    takes, complaints = gather(asked.paths)
+    takes, complaints = gather(asked.paths, asked.out)
     for complaint in complaints:
         say_problem(complaint)
     if not takes and not complaints:
         say_problem(f"{_listed(asked.paths)}: no takes here; put recordings or MIDI files in it")
     all_done = True
     if takes:
-        with _engine(asked.out or _default_out(asked.paths), asked.jobs) as engine:
-            all_done = _work(engine, takes)
+        folders = list(dict.fromkeys(take.parent for take in takes))
+        for folder in folders:
+            settings_of(folder)  # a mistake in the settings shows before anything is done
+        workshop = _workshop(out := asked.out or _default_out(asked.paths))
+        tidy(out, Role.WATCHING)
+        with _hearers(asked) as hearers, workshop.engine(hearers) as engine:
+            stale = engine.expect(takes)
+            all_done = _report().work(
+                engine, stale, folders=lambda: folders, total=len(stale), known=len(takes) - len(stale)
+            )
     if complaints:
         return WRONG_USE
     return ALL_WELL if all_done else SOME_FAILED
@@ -92,31 +106,26 @@ def run(asked: argparse.Namespace) -> int:
 
 def watch(asked: argparse.Namespace) -> int:
     """Analyse every take that lands in a folder, until stopped."""
-    from batch.folder import forget_settings, settings_of
+    from batch.at_work import Role, hold, myself
+    from batch.folder import settings_of
+    from batch.shift import Shift
     from batch.terminal import say, say_problem
-    from batch.watch import watch_folder
+    from batch.watch import Watcher
 
     folder: Path = asked.folder
     if not folder.is_dir():
         raise BatchError(f"{folder}: is no folder; name the one your recordings land in")
-    settings = settings_of(folder).watch
-    looks = watch_folder(
-        folder, settle_s=settings.settle_s, poll=settings.poll, stop=Event(), clock=time.monotonic
-    )
-    out = asked.out or folder / OUT_NAME
-    with _engine(out, asked.jobs):
-        say(f"watching {folder}, writing to {out}; stop with Ctrl-C")
+    out: Path = asked.out or folder / OUT_NAME
+    watcher = Watcher(folder, out, settings_of(folder.absolute()).watch, time.monotonic)
+    workshop = _workshop(out)
+    workshop.make()
+    shift = Shift(folder, watcher, workshop, partial(_hearers, asked), _report(), say_problem)
     try:
-        for ready, settling in looks:
-            forget_settings()
-            try:
-                # Opened anew each time: the output folder may have been removed meanwhile.
-                with _engine(out, asked.jobs) as engine:
-                    engine.expect(settling)
-                    _work(engine, ready)
-            except BatchError as error:
-                # A mistake in the settings is mended while the watcher runs; it looks again then.
-                say_problem(str(error))
+        with hold(out, Role.WATCHING):
+            with workshop.catalogue() as catalogue:
+                catalogue.sign_in(Role.WATCHING, f"{folder.absolute()}, {myself()}")
+            say(f"watching {folder}, writing to {out}; stop with Ctrl-C")
+            shift.last(Event())
     except KeyboardInterrupt:
         say("stopped; what has landed meanwhile is heard at the next start")
     return ALL_WELL
@@ -125,15 +134,21 @@ def watch(asked: argparse.Namespace) -> int:
 def rank(asked: argparse.Namespace) -> int:
     """Sort takes by variety or one of its parts."""
     from batch import rank as ranking
-    from batch.catalogue import State
-    from batch.lookup import is_there
+    from batch.entry import State
+    from batch.lookup import present
     from batch.terminal import print_ranking
 
+    as_table = asked.format == "table"
     with _catalogue(asked.folder) as catalogue:
-        entries = [entry for entry in catalogue.entries() if is_there(entry.path)]
-    ranked = ranking.rank([entry for entry in entries if entry.state is State.DONE], by=asked.by)
-    if asked.format == "table":
-        print_ranking(ranked, asked.by, failed=sum(entry.state is State.FAILED for entry in entries))
+        there = present(catalogue.files(State.DONE))
+        scored = catalogue.scores(None if asked.by == ranking.BY_SCORE else asked.by)
+        scored = [take for take in scored if take.file in there]
+        places = ranking.rank(scored, asked.first or (TABLE_ROWS if as_table else None))
+        entries = catalogue.of_files([place.file for place in places])
+        failed = len(present(catalogue.files(State.FAILED))) if as_table else 0
+    ranked = [ranking.Ranked(entry, place) for entry, place in zip(entries, places, strict=True)]
+    if as_table:
+        print_ranking(ranked, asked.by, failed=failed, more=len(scored) - len(places))
     else:
         sys.stdout.buffer.write(_ranking_file(ranked, asked.format))
     return ALL_WELL
@@ -141,8 +156,8 @@ def rank(asked: argparse.Namespace) -> int:
 
 def show(asked: argparse.Namespace) -> int:
     """Show one take's phrases."""
-    from batch.catalogue import State
     from batch.contract import parse_analysis
+    from batch.entry import State
     from batch.names import ANALYSIS_SUFFIX
     from batch.terminal import print_take, say_problem
 
@@ -160,90 +175,42 @@ def show(asked: argparse.Namespace) -> int:
 
 
 def status(asked: argparse.Namespace) -> int:
-    """Say what is waiting, running, done and failed."""
-    from batch.lookup import is_there
+    """Say who is at work, and what is waiting, running, done and failed."""
+    from batch.standing import standing_of
     from batch.terminal import print_status
 
     with _catalogue(asked.folder) as catalogue:
-        print_status([entry for entry in catalogue.entries() if is_there(entry.path)])
+        print_status(standing_of(catalogue, _catalogue_folder(asked.folder or Path())))
     return ALL_WELL
 
 
-def _work(engine: "Engine", takes: Sequence[Path]) -> bool:
-    """Bring takes up to date, a line each; return whether all of them are."""
-    from batch.engine import Did
-    from batch.folder import settings_of
-    from batch.gig import Gigs
-    from batch.terminal import progress, say, say_outcome
-    from exporters import session_exporters_for
-
-    folders = list(dict.fromkeys(take.parent for take in takes))
-    for folder in folders:
-        settings_of(folder)  # a mistake in the settings shows before anything is done
-    gigs = Gigs(engine.catalogue, engine.shelf, session_exporters_for, time.monotonic)
-    counts = dict.fromkeys(Did, 0)
-    with progress(len(takes), "listening") as bar, closing(engine.work(takes)) as outcomes:
-        for outcome in outcomes:
-            counts[outcome.did] += 1
-            if outcome.did is not Did.KNOWN:
-                say_outcome(outcome)
-                with suppress(BatchError):  # said at the end, if it is still so
-                    gigs.keep_up(folders)
-            bar.advance()
-    if takes:
-        tally = ", ".join(f"{count} {did.value}" for did, count in counts.items() if count)
-        say(f"{tally}; files in {engine.shelf.folder}")
-    return _keep_sessions(gigs, folders) and not counts[Did.FAILED] + counts[Did.LEFT]
-
-
-def _keep_sessions(gigs: "Gigs", folders: Sequence[Path]) -> bool:
-    """Bring the sessions' files up to date, a line each that changed; return whether that went well."""
-    from batch.terminal import say_problem, say_session
-
-    try:
-        for session in gigs.keep(folders):
-            say_session(session)
-    except BatchError as error:
-        say_problem(str(error))
-        return False
-    return True
-
-
-@contextmanager
-def _engine(out: Path, jobs: int) -> Iterator["Engine"]:
-    from batch.catalogue import open_catalogue
-    from batch.engine import Engine
-    from batch.outputs import sweep_partials
-    from batch.shelf import Shelf
+def _workshop(out: Path) -> "Workshop":
+    from batch.terminal import say_problem
+    from batch.workshop import Workshop
     from exporters import exporters_for
 
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        sweep_partials(out)
-    except OSError as error:
-        raise BatchError(f"{out}: cannot be written to ({error.strerror}); choose another --out") from error
-    with open_catalogue(out, create=True) as catalogue, _hearers(jobs) as hearers:
-        catalogue.recover()
-        yield Engine(catalogue, Shelf(out, exporters_for), hearers)
+    return Workshop(out, exporters_for, say_problem)
+
+
+def _report() -> "Report":
+    from batch.report import Report
+    from exporters import session_exporters_for
+
+    return Report(session_exporters_for)
 
 
 @contextmanager
-def _hearers(jobs: int) -> Iterator["Hearers"]:
-    from batch.hearers import OneByOne
+def _hearers(asked: argparse.Namespace) -> Iterator["Hearers"]:
     from batch.listen import listen, prepare
-
-    if jobs == 1:
-        yield OneByOne(listen)
-        return
     from batch.workers import Workers
 
-    with Workers(jobs, listen, prepare) as workers:
+    with Workers(asked.jobs, listen, prepare) as workers:
         yield workers
 
 
 @contextmanager
 def _catalogue(folder: Path | None) -> Iterator["Catalogue"]:
-    from batch.catalogue import open_catalogue
+    from batch.catalogue_file import open_catalogue
 
     with open_catalogue(_catalogue_folder(folder or Path())) as catalogue:
         yield catalogue
@@ -251,7 +218,7 @@ def _catalogue(folder: Path | None) -> Iterator["Catalogue"]:
 
 def _catalogue_folder(folder: Path) -> Path:
     """Return where the catalogue is: in ``folder`` or in its ``markers``."""
-    from batch.catalogue import FILE_NAME
+    from batch.catalogue_file import FILE_NAME
 
     inside = folder / OUT_NAME
     return inside if (inside / FILE_NAME).is_file() and not (folder / FILE_NAME).is_file() else folder
@@ -267,7 +234,7 @@ def _default_out(paths: Sequence[Path]) -> Path:
 
 def _find_take(asked: str, folder: Path | None) -> tuple[Path, "Entry"]:
     """Return the output folder and the entry of the take that a player means."""
-    from batch.catalogue import open_catalogue
+    from batch.catalogue_file import open_catalogue
     from batch.lookup import find_take
     from batch.names import absolute
 
@@ -289,11 +256,11 @@ def _listed(paths: Sequence[Path]) -> str:
     return ", ".join(str(path) for path in paths)
 
 
-def _jobs(text: str) -> int:
-    jobs = int(text) if text.isascii() and text.isdigit() else 0
-    if jobs < 1:
+def _number(text: str) -> int:
+    number = int(text) if text.isascii() and text.isdigit() else 0
+    if number < 1:
         raise argparse.ArgumentTypeError(f"{text!r}: allowed is a whole number of 1 or more")
-    return jobs
+    return number
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:
@@ -327,18 +294,26 @@ def _parser() -> argparse.ArgumentParser:
     one = add(run, "analyse takes once; finished takes are not done again", "takemill run gigs/friday")
     one.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="a take, or a folder of takes")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
-    one.add_argument("--jobs", type=_jobs, default=1, metavar="N", help=jobs_help)
+    one.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
 
     one = add(watch, "analyse every take that lands in a folder, until stopped", "takemill watch takes")
     one.add_argument("folder", type=Path, metavar="FOLDER", help="the folder your recordings land in")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
-    one.add_argument("--jobs", type=_jobs, default=1, metavar="N", help=jobs_help)
+    one.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
 
     one = add(rank, "sort takes by variety, or by one of its parts", "takemill rank gigs/friday --by density")
     one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)
     one.add_argument("--by", choices=RANK_BY, default=RANK_BY[0], help="what to sort by (default: variety)")
     one.add_argument(
         "--format", choices=RANK_FORMATS, default=RANK_FORMATS[0], help="how to write it (default: table)"
+    )
+
+    first_help = f"how many to list (default: {TABLE_ROWS} in a table, else all)"
+    one.add_argument(
+        "--first",
+        type=_number,
+        metavar="N",
+        help=first_help,
     )
 
     one = add(

@@ -1,110 +1,73 @@
 """Where takes are worked on: each is heard once, written whole, and remembered."""
 
-from collections.abc import Collection, Generator, Iterable, Iterator
-from dataclasses import dataclass, replace
-from enum import StrEnum
+import os
+from collections.abc import Generator, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from itertools import count
 from pathlib import Path
 
-from batch.catalogue import Catalogue, Entry, Stamp, State, summarise
+from batch.catalogue import Catalogue
+from batch.entry import Entry, Stamp, State, summarise
 from batch.errors import LaterError, TakeError
-from batch.flight import Flight, Job
-from batch.folder import brief, content_hash, settings_of, unreadable
+from batch.flight import Flight, Job, Spare
+from batch.folder import brief, content_hash, settings_of
 from batch.hearers import Answer, Hearers, Request
 from batch.model import Analysis
 from batch.names import output_names
+from batch.outcome import Did, Outcome
+from batch.regular import unreadable
 from batch.settings import Settings
 from batch.shelf import Shelf
-
-
-class Did(StrEnum):
-    """What was done for a take."""
-
-    HEARD = "heard"
-    WRITTEN = "written again"
-    """Its files were written from an analysis at hand: renamed, copied, other export settings."""
-    KNOWN = "heard before"
-    """Nothing: its files are there."""
-    LEFT = "left for later"
-    """It waits: nothing is wrong with it, but it could not be heard now."""
-    FAILED = "failed"
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What became of one take."""
-
-    entry: Entry
-    did: Did
 
 
 @dataclass(frozen=True, slots=True)
 class Engine:
     """Works takes into one output folder, and is the only one that writes there.
 
-    ``hearers`` turn takes into analyses; ``shelf`` has their files.
+    ``hearers`` turn takes into analyses; ``shelf`` has their files. What a take costs does not
+    depend on how many the catalogue holds.
     """
 
     catalogue: Catalogue
     shelf: Shelf
     hearers: Hearers
+    _spare: Spare = field(default_factory=Spare, init=False)
+
+    def expect(self, takes: Iterable[Path]) -> list[Path]:
+        """Return the takes that are not up to date, marked as waiting."""
+        stale = [path for path in takes if not self._is_current(path)]
+        self.catalogue.queue(path for path in stale if _has_a_name_to_write(path))
+        return stale
+
+    def lose(self, takes: Iterable[Path]) -> None:
+        """Forget takes that went before they were heard; of the others the files stay."""
+        for path in takes:
+            if (entry := self._known(path)) and entry.name is None:
+                self.catalogue.forget(path)
 
     def work(self, takes: Iterable[Path]) -> Generator[Outcome, None, None]:
-        """Bring every take up to date, yielding each outcome as it comes.
+        """Bring takes up to date that are not, yielding each outcome as it comes.
 
-        A take that fails is recorded with its reason and the others go on. Close the iterator
-        before its end to put back in the queue what is being heard.
+        They are asked for one by one, when there is room. A take that fails is recorded with its
+        reason and the others go on. Close the iterator before its end to put back in the queue
+        what is being heard.
         """
-        paths = []
-        for path in takes:
-            if _has_a_name_to_write(path):
-                paths.append(path)
-            else:
-                reason = "its name is not UTF-8 text, so no file can carry it on; rename it"
-                yield Outcome(Entry(path, State.FAILED, reason), Did.FAILED)
-        known = {entry.path: entry for entry in self.catalogue.entries()}
-        names = output_names({*paths, *(path for path, entry in known.items() if entry.name)})
-        for outcome in self._rename(known, names, set(paths)):
-            known[outcome.entry.path] = outcome.entry
-        stale = {path for path in paths if not self._is_current(known.get(path), path, names[path])}
-        self.catalogue.queue(path for path in paths if path in stale)
         flight = Flight()
         try:
-            for path in paths:
-                if path not in stale:
-                    yield Outcome(known[path], Did.KNOWN)
-                else:
-                    yield from self._take_on(path, known.get(path), names[path], flight)
+            for path in takes:
+                yield from self._take_on(path, flight)
             while flight:
                 yield from self._collect(flight)
         except BaseException:
             self.catalogue.queue(flight.paths())
             raise
 
-    def expect(self, takes: Collection[Path]) -> None:
-        """Note takes that are not finished yet as waiting; forget those that went without being heard."""
-        known = {entry.path: entry for entry in self.catalogue.entries()}
-        self.catalogue.queue(
-            path
-            for path in takes
-            if _has_a_name_to_write(path)
-            if not (entry := known.get(path)) or not self._is_current(entry, path, entry.name or "")
-        )
-        for path, entry in known.items():
-            if entry.state is State.WAITING and entry.name is None and not path.exists():
-                self.catalogue.forget(path)
+    def _known(self, path: Path) -> Entry | None:
+        return self.catalogue.get(path) if _has_a_name_to_write(path) else None
 
-    def _rename(
-        self, known: dict[Path, Entry], names: dict[Path, str], others: set[Path]
-    ) -> Iterator[Outcome]:
-        """Give takes not asked for their new name, where a newcomer of the same name changed it."""
-        for path, entry in known.items():
-            changed = entry.name is not None and entry.state is State.DONE and names[path] != entry.name
-            if changed and path not in others and (analysis := self.shelf.read(entry)):
-                # Recipe and rendition stay as they are: a later run sees whether they are out of date.
-                yield self._write(entry, settings_of(path.parent), analysis, names[path], Did.WRITTEN)
-
-    def _is_current(self, entry: Entry | None, path: Path, name: str) -> bool:
-        if entry is None or entry.state is not State.DONE or entry.name != name:
+    def _is_current(self, path: Path) -> bool:
+        entry = self._known(path)
+        if entry is None or entry.state is not State.DONE or entry.name is None:
             return False
         try:
             asked = brief(path)
@@ -113,12 +76,17 @@ class Engine:
                 return False
         except (OSError, TakeError):
             return False
-        return self.shelf.holds(name, asked.settings)
+        return self.shelf.holds(entry.name, asked.settings)
 
-    def _take_on(self, path: Path, entry: Entry | None, name: str, flight: Flight) -> Iterator[Outcome]:
+    def _take_on(self, path: Path, flight: Flight) -> Iterator[Outcome]:
         """Begin to hear a take, once there is room; yield what is done meanwhile."""
         while self.hearers.full:
             yield from self._collect(flight)
+        if not _has_a_name_to_write(path):
+            reason = "its name is not UTF-8 text, so no file can carry it on; rename it"
+            yield Outcome(Entry(path, State.FAILED, reason), Did.FAILED)
+            return
+        entry = self.catalogue.get(path)
         begun = Entry(path, State.RUNNING, name=entry.name if entry else None)
         try:
             # The stamp is read first: a change while hashing shows as a new stamp next time.
@@ -128,14 +96,18 @@ class Engine:
             yield self._fail(begun, error)
             return
         fresh = replace(begun, content_hash=content, recipe=asked.recipe, rendition=asked.rendition)
-        yield from self._begin(Job(fresh, Request(asked, content), name), flight)
+        yield from self._begin(Job(fresh, Request(asked, content)), flight)
 
     def _begin(self, job: Job, flight: Flight) -> Iterator[Outcome]:
         """Have a take heard, unless one of the same content was, or is being heard."""
         if flight.joins(job):
             return
-        if found := self._heard_before(job):
-            yield self._adopt(job, *found)
+        for source in self.catalogue.with_content(*job.key):
+            if analysis := self.shelf.read(source):
+                yield from self._adopt(job, analysis, source)
+                return
+        if spare := self._spare.take(job.key):
+            yield from self._adopt(job, spare, None)
             return
         flight.start(job)  # first: who is stopped in between puts back what is in flight
         self.catalogue.start(job.entry.path)
@@ -145,56 +117,103 @@ class Engine:
         """Wait for a take that is being heard and write it, then take up those of the same content."""
         request, answer = self.hearers.wait()
         job = flight.started(request)
-        outcome = self._finish(job, answer)
+        outcomes = list(self._finish(job, answer))
         waited = flight.land(job)
-        yield outcome
+        yield from outcomes
         for twin in waited:
             yield from self._begin(twin, flight)
 
-    def _finish(self, job: Job, answer: Answer) -> Outcome:
-        if isinstance(answer, TakeError):
-            return self._fail(job.entry, answer)
+    def _finish(self, job: Job, answer: Answer) -> Iterator[Outcome]:
         try:
-            return self._write(job.entry, job.request.asked.settings, answer, job.name, Did.HEARD)
+            stands_still = _stamp(job.entry.path) == job.entry.stamp
         except TakeError as error:
-            return self._fail(job.entry, error)
+            if isinstance(answer, Analysis):
+                self._spare.keep(job.key, answer)  # it may have been renamed
+            yield self._fail(job.entry, error)
+            return
+        if not stands_still:
+            problem = "was changed while it was being heard"
+            yield self._fail(job.entry, LaterError(job.entry.path, problem, "it is heard again"))
+        elif isinstance(answer, TakeError):
+            yield self._fail(job.entry, answer)
+        else:
+            yield from self._keep(job, answer, Did.HEARD)
 
-    def _heard_before(self, job: Job) -> tuple[Entry, Analysis] | None:
-        for entry in self.catalogue.with_content(*job.key):
-            if analysis := self.shelf.read(entry):
-                return entry, analysis
-        return None
-
-    def _adopt(self, job: Job, source: Entry, analysis: Analysis) -> Outcome:
+    def _adopt(self, job: Job, analysis: Analysis, source: Entry | None) -> Iterator[Outcome]:
         """Use the analysis of the same content under another name; a renamed take leaves nothing behind."""
         fresh = job.entry
         moved = replace(analysis, take=replace(analysis.take, file=fresh.path.name))
+        outcomes = list(self._keep(job, moved, Did.WRITTEN, gone := _renamed(source, fresh)))
+        if gone and outcomes[-1].did is Did.WRITTEN:
+            if gone.name and gone.name != outcomes[-1].entry.name:
+                self.shelf.remove(gone.name)
+            self.catalogue.forget(gone.path)
+        yield from outcomes
+
+    def _keep(self, job: Job, analysis: Analysis, did: Did, gone: Entry | None = None) -> Iterator[Outcome]:
+        """Write a take's files under the name it has by now, after giving others theirs."""
+        kin = [entry for entry in self.catalogue.kin(job.entry.path) if not gone or entry.path != gone.path]
+        names = output_names([job.entry.path, *(entry.path for entry in kin)])
+        for other in kin:
+            if other.state is State.DONE and other.name not in (None, names[other.path]):
+                yield from self._rename(other, names[other.path])
         try:
-            outcome = self._write(fresh, job.request.asked.settings, moved, job.name, Did.WRITTEN)
+            name = self._free(names[job.entry.path], {job.entry.path, *names, *([gone.path] if gone else [])})
+            yield self._write(job.entry, job.request.asked.settings, analysis, name, did)
         except TakeError as error:
-            return self._fail(fresh, error)
-        if source.path != fresh.path and not source.path.exists():
-            self.catalogue.forget(source.path)
-            if source.name and source.name != job.name:
-                self.shelf.remove(source.name)
-        return outcome
+            yield self._fail(job.entry, error)
+
+    def _rename(self, entry: Entry, name: str) -> Iterator[Outcome]:
+        """Give a take not asked for a new name, where a newcomer of the same name changed it."""
+        analysis = self.shelf.read(entry)
+        if analysis is None:
+            self.catalogue.queue([entry.path])
+            return
+        # Recipe and rendition stay as they are: a later run sees whether they are out of date.
+        try:
+            yield self._write(entry, settings_of(entry.path.parent), analysis, name, Did.WRITTEN)
+        except TakeError as error:
+            yield self._fail(entry, error)
+
+    def _free(self, name: str, allowed: set[Path]) -> str:
+        """Return the name, or the first with a number after it that no take but those has."""
+        tries = (name if number == 1 else f"{name}-{number}" for number in count(1))
+        return next(
+            tried for tried in tries if all(entry.path in allowed for entry in self.catalogue.named(tried))
+        )
 
     def _write(self, entry: Entry, settings: Settings, analysis: Analysis, name: str, did: Did) -> Outcome:
         """Write a take's files, the catalogue last: what it calls done is on disk."""
-        self.shelf.write(entry, settings, analysis, name)
+        self._spare_replaced(entry)
+        stored = replace(analysis.take, recording=self.shelf.way_to(entry.path), recipe=entry.recipe)
+        self.shelf.write(entry, settings, replace(analysis, take=stored), name)
         done = summarise(replace(entry, name=name), analysis)
         self.catalogue.put(done)
         return Outcome(done, did)
 
+    def _spare_replaced(self, entry: Entry) -> None:
+        """Keep the analysis that a take's new content replaces: two takes may have swapped their names."""
+        before = self.catalogue.get(entry.path)
+        if not (before and before.name and before.content_hash and before.recipe):
+            return
+        if before.content_hash != entry.content_hash and (analysis := self.shelf.read(before)):
+            self._spare.keep((before.content_hash, before.recipe), analysis)
+
     def _fail(self, entry: Entry, error: TakeError) -> Outcome:
-        if isinstance(error, LaterError):
-            waiting = replace(entry, state=State.WAITING, reason=str(error), recipe=None)
-            self.catalogue.put(waiting)
-            return Outcome(waiting, Did.LEFT)
+        if entry.name is None and not os.path.lexists(entry.path):
+            self.catalogue.forget(entry.path)
+            return Outcome(replace(entry, state=State.FAILED, reason=str(error)), Did.FAILED)
+        later = isinstance(error, LaterError)
+        state = State.WAITING if later else State.FAILED
         # By this recipe it was not heard: the files that may be there are of another.
-        failed = replace(entry, state=State.FAILED, reason=str(error), recipe=None)
+        failed = replace(entry, state=state, reason=str(error), recipe=None)
         self.catalogue.put(failed)
-        return Outcome(failed, Did.FAILED)
+        return Outcome(failed, Did.LEFT if later else Did.FAILED)
+
+
+def _renamed(source: Entry | None, fresh: Entry) -> Entry | None:
+    """Return the take that ``fresh`` was, if its recording is no longer there."""
+    return source if source and source.path != fresh.path and not source.path.exists() else None
 
 
 def _has_a_name_to_write(path: Path) -> bool:

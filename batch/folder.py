@@ -1,34 +1,24 @@
-"""What lies in a folder of takes: the takes, the tempo maps beside them, the settings."""
+"""What decides how a take is heard: the settings of its folder, and what lies beside it."""
 
 import hashlib
 import os
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-from batch.companions import by_stem, companion_of, is_companion_name
-from batch.errors import BatchError, SettingsError, TakeError
-from batch.names import OUTPUT_SUFFIXES, absolute
-from batch.settings import Settings
+from batch.companions import by_stem, companion_of
+from batch.errors import TakeError
+from batch.kinds import AUDIO_SUFFIXES
+from batch.regular import open_regular, unreadable
+from batch.settings import GridSettings, Settings
 from batch.settings_file import SETTINGS_NAME, load_settings
-
-FILE_SUFFIXES = frozenset(
-    {".wav", ".wave", ".bwf", ".rf64", ".bw64", ".w64", ".caf", ".aif", ".aiff", ".aifc", ".au", ".snd"}
-    | {".flac", ".ogg", ".oga", ".opus", ".mp3"}
-)
-"""What libsndfile reads."""
-MEDIA_SUFFIXES = frozenset({".m4a", ".aac", ".wma", ".mp4", ".m4v", ".mov", ".3gp", ".webm", ".mka", ".mkv"})
-"""What phones and video recorders make."""
-AUDIO_SUFFIXES = FILE_SUFFIXES | MEDIA_SUFFIXES
-MIDI_SUFFIXES = frozenset({".mid", ".midi", ".smf"})
-TAKE_SUFFIXES = AUDIO_SUFFIXES | MIDI_SUFFIXES
 
 LISTENING_VERSION = 5
 """Raised when the listening changes, so that takes heard before are heard again."""
 
-
 _HASH_CHUNK = 1 << 20
+_FOLDERS_KEPT = 4096
+"""How many folders' settings are remembered; an archive may have more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,39 +37,13 @@ class Brief:
     rendition: str
 
 
-def is_take_name(name: str) -> bool:
-    """Return whether a file of this name can be a take: a known suffix, not hidden, not ours, no map."""
-    lower = name.lower()
-    return (
-        Path(lower).suffix in TAKE_SUFFIXES
-        and not lower.startswith((".", "~"))
-        and not lower.endswith(OUTPUT_SUFFIXES)
-        and not _is_tempo_map_name(lower)
-    )
+@dataclass(frozen=True, slots=True)
+class _Prints:
+    """What all takes of a folder share: their settings as text, the fingerprint of how they are written."""
 
-
-def takes_in(folder: Path) -> list[Path]:
-    """Return the takes in ``folder``, by name; its subfolders and companions are left alone."""
-    settings = _settings_or_defaults(absolute(folder))
-    return sorted(
-        entry
-        for entry in absolute(folder).iterdir()
-        if is_take_name(entry.name) and not is_companion_name(entry.name, settings) and entry.is_file()
-    )
-
-
-def is_context(path: Path) -> bool:
-    """Return whether a file says how takes are to be heard: a tempo map, a companion or the settings."""
-    name = path.name
-    if name == SETTINGS_NAME or _is_tempo_map_name(name.lower()):
-        return True
-    sounds = path.suffix.lower() in AUDIO_SUFFIXES and not name.startswith((".", "~"))
-    return sounds and is_companion_name(name, _settings_or_defaults(path.parent))
-
-
-def context_in(folder: Path) -> list[Path]:
-    """Return the tempo maps, the companions and the settings in ``folder``."""
-    return [entry for entry in absolute(folder).iterdir() if is_context(entry)]
+    heard_by: str
+    grid: str
+    rendition: str
 
 
 def brief(path: Path) -> Brief:
@@ -93,16 +57,17 @@ def brief(path: Path) -> Brief:
         If the tempo map or the companion beside the take cannot be read.
     """
     settings = settings_of(path.parent)
-    chosen = settings.grid_for(path.name)
+    prints = _prints_of(path.parent)
+    chosen, grid = settings.grid, prints.grid
+    if settings.takes:
+        chosen = settings.grid_for(path.name)
+        grid = chosen.model_dump_json()
     tempo_map = _tempo_map_for(path)
     companion = companion_of(path, chosen, companions_in(path.parent))
-    heard_by = settings.model_dump_json(include={"sound", "labels", "groove", "variety"})
-    grid = chosen.model_dump_json()
-    written_by = settings.model_dump_json(include={"markers", "cues"})
     recipe = _fingerprint(
-        str(LISTENING_VERSION), heard_by, grid, _content(path, tempo_map), _state(companion)
+        str(LISTENING_VERSION), prints.heard_by, grid, _content(path, tempo_map), _state(companion)
     )
-    return Brief(path, settings, tempo_map, companion, recipe, _fingerprint(written_by))
+    return Brief(path, settings, tempo_map, companion, recipe, prints.rendition)
 
 
 def content_hash(path: Path) -> str:
@@ -115,7 +80,7 @@ def content_hash(path: Path) -> str:
     """
     digest = hashlib.blake2b(digest_size=20)
     try:
-        with path.open("rb") as stream:
+        with open_regular(path) as stream:
             while chunk := stream.read(_HASH_CHUNK):
                 digest.update(chunk)
     except OSError as error:
@@ -123,41 +88,41 @@ def content_hash(path: Path) -> str:
     return digest.hexdigest()
 
 
-def unreadable(path: Path, error: OSError) -> TakeError:
-    """Return the error for a file that the system will not let us read."""
-    if isinstance(error, FileNotFoundError):
-        return TakeError(path, "is not there any more", "put it back, or forget it")
-    if isinstance(error, IsADirectoryError):
-        return TakeError(path, "is a folder, no recording", "take the ending off its name")
-    if isinstance(error, PermissionError):
-        return TakeError(path, "may not be read", "give yourself read permission")
-    return TakeError(path, f"cannot be read ({error.strerror or error})", "check the disk it is on")
-
-
 def forget_settings() -> None:
     """Read every ``takemill.toml`` again when it is next asked for, and what lies beside takes."""
     settings_of.cache_clear()
+    _prints_of.cache_clear()
     companions_in.cache_clear()
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=_FOLDERS_KEPT)
 def companions_in(folder: Path) -> dict[str, Path]:
     """Return the companions in ``folder`` that have a take's name, by case-folded stem."""
     return by_stem(entry for entry in folder.iterdir() if entry.suffix.lower() in AUDIO_SUFFIXES)
 
 
-def _settings_or_defaults(folder: Path) -> Settings:
-    """Return the settings of ``folder``; where they are wrong, who hears a take will say so."""
-    try:
-        return settings_of(folder)
-    except SettingsError:
-        return Settings()
-
-
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=_FOLDERS_KEPT)
 def settings_of(folder: Path) -> Settings:
-    """Return the settings of the takes in ``folder``; SettingsError if they are wrong."""
-    return load_settings(folder)
+    """Return the settings of the takes in ``folder``: its own, or the nearest above it.
+
+    Raises
+    ------
+    SettingsError
+        If they are wrong.
+    """
+    if os.path.lexists(folder / SETTINGS_NAME):
+        return load_settings(folder)
+    return settings_of(folder.parent) if folder.parent != folder else Settings()
+
+
+@lru_cache(maxsize=_FOLDERS_KEPT)
+def _prints_of(folder: Path) -> _Prints:
+    settings = settings_of(folder)
+    return _Prints(
+        heard_by=settings.model_dump_json(include={"sound", "labels", "groove", "variety"}),
+        grid=GridSettings(**settings.grid.model_dump(exclude_unset=True)).model_dump_json(),
+        rendition=_fingerprint(settings.model_dump_json(include={"markers", "cues"})),
+    )
 
 
 def _tempo_map_for(take: Path) -> Path | None:
@@ -168,19 +133,20 @@ def _tempo_map_for(take: Path) -> Path | None:
     return None
 
 
-def _is_tempo_map_name(lower: str) -> bool:
-    path = Path(lower)
-    return path.suffix in MIDI_SUFFIXES and (path.stem == "tempo" or path.stem.endswith(".tempo"))
-
-
 def _content(take: Path, tempo_map: Path | None) -> str:
     if tempo_map is None:
         return "none"
     try:
-        return f"map {tempo_map.read_bytes().hex()}"
+        return f"map {_bytes_of(tempo_map, tempo_map.stat().st_mtime_ns).hex()}"
     except OSError as error:
         problem = f"its tempo map {tempo_map.name} cannot be read ({error.strerror})"
         raise TakeError(take, problem, "check its permissions, or take it away") from error
+
+
+@lru_cache(maxsize=64)
+def _bytes_of(tempo_map: Path, mtime_ns: int) -> bytes:
+    """Return what a tempo map holds; one for a whole folder is not read for each of its takes."""
+    return tempo_map.read_bytes()
 
 
 def _state(companion: Path | None) -> str:
@@ -199,37 +165,3 @@ def _fingerprint(*parts: str) -> str:
     for part in parts:
         digest.update(part.encode() + b"\0")
     return digest.hexdigest()
-
-
-def gather(paths: Iterable[Path]) -> tuple[list[Path], list[str]]:
-    """Return the takes that ``paths`` (files and folders) name, and a line for each that names none."""
-    takes: dict[Path, None] = {}
-    complaints = []
-    for path in paths:
-        try:
-            found = _named_by(path)
-        except BatchError as error:
-            complaints.append(str(error))
-        else:
-            takes |= dict.fromkeys(found)
-    return list(takes), complaints
-
-
-def _named_by(path: Path) -> list[Path]:
-    if os.path.isdir(path):
-        try:
-            return takes_in(path)
-        except OSError as error:
-            raise BatchError(f"{path}: cannot be listed ({error.strerror}); check its permissions") from error
-    if not os.path.exists(path):
-        raise BatchError(f"{path}: is not there; check the spelling")
-    if not path.is_file():
-        raise BatchError(f"{path}: is no file but a device or a pipe; name a recording")
-    companion = is_companion_name(path.name, _settings_or_defaults(absolute(path).parent))
-    if (companion or not is_take_name(path.name)) and path.suffix.lower() in TAKE_SUFFIXES:
-        other = "a tempo map, a companion, a hidden file, or one that takemill wrote"
-        raise BatchError(f"{path}: is no take but {other}")
-    if not is_take_name(path.name):
-        known = " ".join(sorted(TAKE_SUFFIXES))
-        raise BatchError(f"{path}: is no take; takes end in {known}")
-    return [absolute(path)]

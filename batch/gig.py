@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from batch.catalogue import Catalogue, Entry, State
+from batch.catalogue import Catalogue
+from batch.entry import Entry, State
 from batch.errors import BatchError
 from batch.folder import settings_of
 from batch.lookup import is_there
@@ -73,17 +74,16 @@ class Gigs:
         if not wanted:
             return
         began_s = self.clock()
-        entries = self.catalogue.entries()
-        names = _session_names(entries)
+        names = _session_names(self.catalogue.folders())
         for folder in wanted:
-            if written := self._keep(folder, names.get(folder, ""), entries):
+            if written := self._keep(folder, names.get(folder, "")):
                 self._unsaid[folder] = written
         ended_s = self.clock()
         self._not_before_s = ended_s + _REST_FACTOR * (ended_s - began_s)
 
-    def _keep(self, folder: Path, name: str, entries: Sequence[Entry]) -> Written | None:
+    def _keep(self, folder: Path, name: str) -> Written | None:
         done = {State.DONE, State.FAILED}
-        mine = [e for e in entries if e.path.parent == folder and e.state in done and is_there(e.path)]
+        mine = [e for e in self.catalogue.in_folder(folder) if e.state in done and is_there(e.path)]
         if not mine:
             return None
         settings = settings_of(folder)
@@ -98,7 +98,7 @@ class Gigs:
 
     def _takes(self, entries: Sequence[Entry]) -> list[SessionTake]:
         """Return the takes with their outlines, reading only the analyses of which none is kept."""
-        kept, fresh = self.catalogue.outlines(), []
+        kept, fresh = self.catalogue.outlines([entry.path for entry in entries]), []
         takes = []
         for entry in entries:
             of = f"{FORMAT} {entry.content_hash} {entry.recipe}"
@@ -141,9 +141,8 @@ def _kept(found: tuple[str, bytes] | None, of: str) -> Outline | None:
         return None
 
 
-def _session_names(entries: Sequence[Entry]) -> dict[Path, str]:
+def _session_names(folders: Iterable[Path]) -> dict[Path, str]:
     """Return what the files of each folder's session are called: as the folder, told apart as takes are."""
-    folders = {entry.path.parent for entry in entries}
     like_takes = {folder: folder.parent / f"{folder.name or 'session'}.session" for folder in folders}
     names = output_names(like_takes.values())
     return {folder: names[path] for folder, path in like_takes.items()}

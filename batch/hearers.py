@@ -47,25 +47,3 @@ def answer(listen: Listen, request: Request) -> Answer:
         return listen(request.asked, request.content_hash)
     except TakeError as error:
         return error
-
-
-class OneByOne:
-    """Hears takes here and now, one after the other."""
-
-    def __init__(self, listen: Listen) -> None:
-        self._listen = listen
-        self._begun: list[Request] = []
-
-    @property
-    def full(self) -> bool:
-        """Whether there is one to hear."""
-        return bool(self._begun)
-
-    def begin(self, request: Request) -> None:
-        """Keep the take until it is waited for."""
-        self._begun.append(request)
-
-    def wait(self) -> tuple[Request, Answer]:
-        """Hear the take that was begun."""
-        request = self._begun.pop()
-        return request, answer(self._listen, request)

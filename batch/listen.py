@@ -4,7 +4,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from batch.errors import TakeError
-from batch.folder import MIDI_SUFFIXES, Brief
+from batch.folder import Brief
+from batch.kinds import MIDI_SUFFIXES
 from batch.model import Analysis
 
 if TYPE_CHECKING:

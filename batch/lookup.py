@@ -2,10 +2,10 @@
 
 import difflib
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from batch.catalogue import Entry
+from batch.entry import Entry
 from batch.errors import BatchError
 from batch.names import absolute
 
@@ -30,6 +30,22 @@ def find_take(asked: str, entries: Sequence[Entry]) -> Entry:
         hint = f"did you mean {close[0]}?" if close else "see takemill rank for what is"
         raise BatchError(f"{asked}: is not in the catalogue; {hint}")
     return found[0]
+
+
+def present(files: Mapping[Path, Sequence[str]]) -> set[str]:
+    """Return which of the catalogue's keys, by the folder they lie in, have a recording that is there.
+
+    Each folder is listed once; as with :func:`is_there`, one out of reach says nothing.
+    """
+    found: set[str] = set()
+    for folder, keys in files.items():
+        try:
+            with os.scandir(folder) as listing:
+                prefix = keys[0].removesuffix(os.path.basename(keys[0]))  # noqa: PTH119  the end as it is
+                found |= {prefix + entry.name for entry in listing} & set(keys)
+        except OSError:
+            found.update(keys)
+    return found
 
 
 def is_there(recording: Path) -> bool:

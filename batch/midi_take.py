@@ -12,8 +12,8 @@ import mido
 from mido.midifiles.meta import KeySignatureError
 
 from batch.errors import TakeError
-from batch.folder import unreadable
 from batch.model import Note, Texture
+from batch.regular import unreadable
 from batch.strums import Strum, gathered, texture_of
 from batch.tempo import DEFAULT_US_PER_QUARTER, MeterChange, TempoChange, TempoMap
 

@@ -253,7 +253,11 @@ class Placement:
 
 @dataclass(frozen=True, slots=True)
 class TakeInfo:
-    """What is known of a take besides its sound. A MIDI take has no rate and no channels."""
+    """What is known of a take besides its sound. A MIDI take has no rate and no channels.
+
+    ``recording`` is the way to its file from the folder that the analysis lies in, ``recipe`` the
+    fingerprint of what the hearing depended on besides the file; None before an analysis is stored.
+    """
 
     file: str
     duration_s: float
@@ -263,6 +267,8 @@ class TakeInfo:
     recorded_at: str | None
     time_reference_s: float | None
     content_hash: str
+    recording: str | None = None
+    recipe: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

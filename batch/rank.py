@@ -4,45 +4,48 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from batch.catalogue import Entry
+from batch.entry import Entry, Scored
 
 BY_SCORE = "variety"
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """The places a take may hold: takes whose ranges overlap are not told apart. ``file`` is its key."""
+
+    file: str
+    value: float | None
+    best: int
+    worst: int
+
+
+@dataclass(frozen=True, slots=True)
 class Ranked:
-    """A take and the places it may hold: takes whose ranges overlap are not told apart."""
+    """A take and its place."""
 
     entry: Entry
-    value: float | None
-    best_place: int
-    worst_place: int
+    place: Place
 
 
-def rank(entries: Sequence[Entry], *, by: str = BY_SCORE) -> list[Ranked]:
-    """Sort takes, most varied first, by their score or by one of its parts; those without one last.
+def rank(takes: Sequence[Scored], first: int | None = None) -> list[Place]:
+    """Sort takes, highest value first; those without one last. Return all, or the ``first`` of them.
 
-    By the score, the best place counts the takes that lie wholly above a take's range, the
-    worst those that lie wholly below. Parts carry no range, so there equal values share.
+    The best place counts the takes that lie wholly above a take's range, the worst those that lie
+    wholly below. Without a range the value is its own, so equal values share.
     """
-    scored = [(value, entry) for entry in entries if (value := _value(entry, by)) is not None]
-    scored.sort(key=lambda pair: (-pair[0], pair[1].path))
-    ranges = [_range(value, entry, by) for value, entry in scored]
+    scored = sorted(
+        (-value, take.file, value, take.low, take.high) for take in takes if (value := take.value) is not None
+    )
+    ranges = [_range(value, low, high) for _, _, value, low, high in scored]
     lows, highs = sorted(low for low, _ in ranges), sorted(high for _, high in ranges)
     ranked = [
-        Ranked(entry, value, 1 + len(lows) - bisect_right(lows, high), len(highs) - bisect_left(highs, low))
-        for (value, entry), (low, high) in zip(scored, ranges, strict=True)
+        Place(file, value, 1 + len(lows) - bisect_right(lows, high), len(highs) - bisect_left(highs, low))
+        for (_, file, value, *_), (low, high) in zip(scored[:first], ranges[:first], strict=True)
     ]
-    unscored = [entry for entry in entries if _value(entry, by) is None]
-    last = len(entries)
-    return ranked + [Ranked(entry, None, len(scored) + 1, last) for entry in unscored]
+    unscored = [take.file for take in takes if take.value is None]
+    places = (Place(file, None, len(scored) + 1, len(takes)) for file in unscored)
+    return ranked + list(places)[: None if first is None else first - len(ranked)]
 
 
-def _value(entry: Entry, by: str) -> float | None:
-    return entry.score if by == BY_SCORE else (entry.parts or {}).get(by)
-
-
-def _range(value: float, entry: Entry, by: str) -> tuple[float, float]:
-    if by != BY_SCORE or entry.low is None or entry.high is None:
-        return value, value
-    return entry.low, entry.high
+def _range(value: float, low: float | None, high: float | None) -> tuple[float, float]:
+    return (value, value) if low is None or high is None else (low, high)

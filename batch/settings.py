@@ -19,6 +19,11 @@ FileName = Annotated[
     StringConstraints(pattern=r"^[^/\\\x00]+$"),
     Field(json_schema_extra={"allowed": "a file's name, without a folder"}),
 ]
+Pattern = Annotated[
+    str,
+    StringConstraints(min_length=1, pattern=r"^[^\x00]+$"),
+    Field(json_schema_extra={"allowed": 'a pattern such as "*.wav"'}),
+]
 Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]
 
 
@@ -221,10 +226,37 @@ class SessionSettings(_Section):
     """Between takes that nothing places, which are laid one after another (our choice)."""
 
 
+class FolderSettings(_Section):
+    """Which files of a folder are takes, and in which order they are heard.
+
+    Patterns are those of a shell, for a file's name, or for the end of its path where they hold a
+    slash: ``"*.flac"``, ``"rehearsals/*.wav"``. A take that is named itself is heard whatever they say.
+    """
+
+    subfolders: bool = False
+    """Take what lies in folders below as well; not in hidden ones, nor behind links."""
+    include: tuple[Pattern, ...] = ("*",)
+    exclude: tuple[Pattern, ...] = ()
+    """Files, and with ``subfolders`` folders, to leave alone."""
+    newest_first: bool = False
+    """Hear what was recorded last first."""
+
+
+class HearingSettings(_Section):
+    """How takes are heard, whatever is heard in them."""
+
+    time_limit_s: Annotated[float, Field(ge=1, le=7 * 86_400, allow_inf_nan=False)] = 1800.0
+    """How long one take may be worked on. Hearing runs at many times real time: no take a day long comes
+    near it, and a file that a library never comes back from holds the others up no longer (our choice)."""
+
+
 class WatchSettings(_Section):
     """When the watcher takes a recording for finished."""
 
     settle_s: Annotated[float, Field(ge=0.1, le=3600)] = 2.0
+    paused_s: Annotated[float, Field(ge=0, le=86_400)] = 60.0
+    """How long a file must stand still that a program still has open for writing: a recorder on pause,
+    or a recording program that closes its takes late (our choice; noticed on Linux alone)."""
     poll: bool = False
     """Look for changes at intervals, for network shares that report none."""
 
@@ -241,6 +273,8 @@ class Settings(_Section):
     markers: MarkerSettings = MarkerSettings()
     cues: CueSettings = CueSettings()
     session: SessionSettings = SessionSettings()
+    folder: FolderSettings = FolderSettings()
+    hearing: HearingSettings = HearingSettings()
     watch: WatchSettings = WatchSettings()
 
     def grid_for(self, file_name: str) -> GridSettings:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from batch.catalogue import Entry
 from batch.contract import parse_analysis
-from batch.errors import BatchError, TakeError
+from batch.entry import Entry
+from batch.errors import BatchError, LaterError, TakeError
 from batch.model import Analysis
 from batch.names import ANALYSIS_SUFFIX
 from batch.outputs import write_whole
@@ -27,6 +27,13 @@ class Shelf:
     folder: Path
     exporters: Callable[[Settings], Sequence["Exporter"]]
 
+    def way_to(self, recording: Path) -> str:
+        """Return the path from this folder to a recording, with slashes on every system."""
+        try:
+            return Path(os.path.relpath(recording, self.folder)).as_posix()
+        except ValueError:  # on another drive
+            return recording.as_posix()
+
     def holds(self, name: str, settings: Settings) -> bool:
         """Return whether all files of the take called ``name`` are there."""
         return all(os.path.isfile(self._file(name, exporter)) for exporter in self.exporters(settings))
@@ -37,7 +44,8 @@ class Shelf:
         Raises
         ------
         TakeError
-            If the disk is full or the folder refuses.
+            If the disk is full or the folder refuses, which is no fault of the take (:class:`LaterError`),
+            or if the name is too long.
         """
         contents = {self._file(name, e): e.render(analysis) for e in self.exporters(settings)}
         try:
@@ -67,9 +75,9 @@ class Shelf:
 
     def _unwritable(self, take: Path, error: OSError) -> TakeError:
         problem = f"its files cannot be written to {self.folder} ({error.strerror or error})"
-        too_long = error.errno == errno.ENAMETOOLONG
-        remedy = "give the take a shorter name" if too_long else "make room or give permission there"
-        return TakeError(take, problem, remedy)
+        if error.errno == errno.ENAMETOOLONG:
+            return TakeError(take, problem, "give the take a shorter name")
+        return LaterError(take, problem, "make room or give permission there")
 
     def _file(self, name: str, exporter: "Exporter") -> Path:
         return self.folder / f"{name}{exporter.suffix}"

@@ -7,9 +7,10 @@ from pathlib import Path
 import numpy as np
 
 from batch.errors import TakeError
-from batch.folder import MIDI_SUFFIXES, unreadable
+from batch.kinds import MIDI_SUFFIXES
 from batch.midi_take import read_performance
 from batch.model import Note, TakeInfo, Texture
+from batch.regular import unreadable
 from batch.settings import Channel, SoundSettings
 from batch.sound import Sound, open_sound
 from batch.sound.broadcast import Broadcast, read_broadcast

@@ -10,18 +10,27 @@ from typing import TYPE_CHECKING, Protocol
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.text import Text
 
-from batch.catalogue import Entry, State
 from batch.columns import Column, console, inert, print_table
-from batch.engine import Did, Outcome
+from batch.entry import Entry
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
+from batch.outcome import Did, Outcome
 from batch.rank import BY_SCORE, Ranked
 
 if TYPE_CHECKING:
     from batch.gig import Written
+    from batch.standing import Standing
 
-_STYLES = {Did.HEARD: "green", Did.WRITTEN: "green", Did.KNOWN: "dim"}
-_STYLES |= {Did.LEFT: "yellow", Did.FAILED: "bold red"}
+_STYLES = {
+    Did.HEARD: "green",
+    Did.WRITTEN: "green",
+    Did.KNOWN: "dim",
+    Did.LEFT: "yellow",
+    Did.FAILED: "bold red",
+}
 _UNHEARD = frozenset({Did.LEFT, Did.FAILED})
+_WORD_STYLES = {"failed": "red", "interrupted": "yellow"}
+_STATUS_LINES = 50
+"""Takes named of each kind; a school's archive has thousands."""
 _GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
 
 _PART_HEADS = {
@@ -102,10 +111,13 @@ class _Bar:
         self._bar.advance(self._task)
 
 
-def print_ranking(ranked: Sequence[Ranked], by: str, *, failed: int = 0) -> None:
-    """Print takes in order, with the places each may hold and what to beware of."""
+def print_ranking(ranked: Sequence[Ranked], by: str, *, failed: int = 0, more: int = 0) -> None:
+    """Print takes in order, with the places each may hold and what to beware of; ``more`` are not shown."""
     if ranked:
         print_table(_ranking_columns(ranked))
+    if more:
+        notice = f"{_count(more, 'take')} more; --first N shows N of them, --format csv all"
+        console().print(Text(notice, style="dim"))
     for note in _ranking_notes(ranked, by, failed):
         console().print(Text(note, style="dim"))
 
@@ -131,7 +143,7 @@ def _ranking_notes(ranked: Sequence[Ranked], by: str, failed: int) -> Iterator[s
     entries = [row.entry for row in ranked]
     if by != BY_SCORE:
         yield f"Sorted by {by.replace('_', ' ')}."
-    elif any(row.best_place != row.worst_place for row in ranked if row.value is not None):
+    elif any(row.place.best != row.place.worst for row in ranked if row.place.value is not None):
         yield "Takes whose places overlap are not told apart."
     scored = [entry.parts or {} for entry in entries if entry.score is not None]
     if len({parts.get("groove") is None for parts in scored}) > 1:
@@ -153,19 +165,18 @@ def _told_apart(entries: Sequence[Entry]) -> list[str]:
     ]
 
 
-def print_status(entries: Sequence[Entry]) -> None:
-    """Print what is waiting, running, done and failed, and why."""
-    counts = {state: sum(entry.state is state for entry in entries) for state in State}
-    console().print(", ".join(f"{count} {state.value}" for state, count in counts.items()))
-    for entry in entries:
-        if entry.state in {State.RUNNING, State.WAITING}:
+def print_status(standing: "Standing") -> None:
+    """Print who is at work, what is waiting, running, done and failed, and why."""
+    out = console()
+    for line in standing.busy:
+        out.print(Text(inert(line), style="green"))
+    out.print(", ".join(f"{count} {state.value}" for state, count in standing.counts.items()))
+    for word, entries in standing.unheard.items():
+        for entry in entries[:_STATUS_LINES]:
             why = f": {inert(entry.reason)}" if entry.reason else ""
-            console().print(f"{entry.state.value}: {inert(entry.path.name)}{why}")
-    for entry in entries:
-        if entry.state is State.FAILED:
-            console().print(
-                Text(f"failed: {inert(entry.path.name)}: {inert(entry.reason or '')}", style="red")
-            )
+            out.print(Text(f"{word}: {inert(entry.path.name)}{why}", style=_WORD_STYLES.get(word, "")))
+        if len(entries) > _STATUS_LINES:
+            out.print(Text(f"{word}: {len(entries) - _STATUS_LINES} more", style="dim"))
 
 
 def print_take(analysis: Analysis, path: Path) -> None:
@@ -261,11 +272,10 @@ def _variety_words(entry: Entry) -> str:
 
 
 def _places(row: Ranked) -> str:
-    if row.value is None:
+    place = row.place
+    if place.value is None:
         return "-"
-    if row.best_place == row.worst_place:
-        return str(row.best_place)
-    return f"{row.best_place}-{row.worst_place}"
+    return str(place.best) if place.best == place.worst else f"{place.best}-{place.worst}"
 
 
 def _number(value: float | None, decimals: int = 0) -> str:

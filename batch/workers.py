@@ -1,7 +1,7 @@
-"""Takes heard side by side, each in a process of its own.
+"""Takes heard each in a process of its own, side by side if so asked.
 
-A process hears one take at a time over a pipe of its own: when one dies it is known which take
-it died of, and the others go on. Only the parent writes files and the catalogue.
+A process hears one take at a time over a pipe of its own: when one dies, or takes too long, it is
+known over which take, and the others go on. Only the parent writes files and the catalogue.
 """
 
 import os
@@ -10,10 +10,13 @@ import sys
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from multiprocessing import connection, get_context, parent_process, resource_tracker
 from multiprocessing.connection import Connection
+from operator import itemgetter
 from pathlib import Path
 from threading import Thread
+from time import monotonic
 from typing import Self
 
 from batch.errors import TakeError
@@ -39,14 +42,14 @@ class Workers:
     def __init__(self, jobs: int, listen: Listen, prepare: Callable[[], None]) -> None:
         self._jobs, self._work = jobs, (listen, prepare)
         self._waiting: deque[Request] = deque()
-        self._busy: dict[Connection, tuple[_Worker, Request]] = {}
+        self._busy: dict[Connection, _Task] = {}
         self._idle: list[_Worker] = []
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
-        for worker in (*self._idle, *(worker for worker, _ in self._busy.values())):
+        for worker in (*self._idle, *(task.worker for task in self._busy.values())):
             worker.end()
 
     @property
@@ -61,19 +64,32 @@ class Workers:
 
     def wait(self) -> tuple[Request, Answer]:
         """Return the answer of whichever process is done first."""
-        ready = connection.wait(list(self._busy))[0]
-        assert isinstance(ready, Connection)
-        worker, request = self._busy.pop(ready)
-        try:
-            found = ready.recv()
-        except (EOFError, OSError):
-            found = _died_of(request.asked.path, worker.end())
-        else:
-            self._idle.append(worker)
+        task = self._busy.pop(self._next_pipe())
+        found = self._answer_of(task)
         self._hand_out()
         if isinstance(found, Exception) and not isinstance(found, TakeError):
             raise found
-        return request, found
+        return task.request, found
+
+    def _next_pipe(self) -> Connection:
+        """Wait for a process that has answered, has died, or is out of time."""
+        due_s, pipe = min(((task.due_s, pipe) for pipe, task in self._busy.items()), key=itemgetter(0))
+        ready = connection.wait(list(self._busy), max(due_s - monotonic(), 0.0))
+        found = ready[0] if ready else pipe
+        assert isinstance(found, Connection)
+        return found
+
+    def _answer_of(self, task: "_Task") -> Answer | Exception:
+        take = task.request.asked.path
+        try:
+            if not task.worker.pipe.poll():
+                task.worker.end()
+                return _out_of_time(take, task.request.asked.settings.hearing.time_limit_s)
+            found: Answer | Exception = task.worker.pipe.recv()
+        except (EOFError, OSError):
+            return _died_of(take, task.worker.end())
+        self._idle.append(task.worker)
+        return found
 
     def _hand_out(self) -> None:
         while self._waiting and len(self._busy) < self._jobs:
@@ -83,7 +99,7 @@ class Workers:
             except OSError:  # it died while it had nothing to do
                 worker.end()
             else:
-                self._busy[worker.pipe] = worker, self._waiting.popleft()
+                self._busy[worker.pipe] = _Task.begin(worker, self._waiting.popleft())
 
 
 class _Worker:
@@ -102,6 +118,19 @@ class _Worker:
         self._process.kill()
         self._process.join()
         return self._process.exitcode
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """A take in a process, and when it is to be done, by the clock of ``time.monotonic``."""
+
+    worker: _Worker
+    request: Request
+    due_s: float
+
+    @classmethod
+    def begin(cls, worker: _Worker, request: Request) -> "_Task":
+        return cls(worker, request, monotonic() + request.asked.settings.hearing.time_limit_s)
 
 
 @contextmanager
@@ -144,6 +173,11 @@ def _answer(listen: Listen, request: Request) -> Answer | Exception:
 
         bug.add_note("".join(traceback.format_exception(bug)))
         return bug
+
+
+def _out_of_time(take: Path, limit_s: float) -> TakeError:
+    problem = f"took longer than {limit_s:,.0f} s to hear"
+    return TakeError(take, problem, "cut it up, or raise hearing.time_limit_s in takemill.toml")
 
 
 def _died_of(take: Path, exit_code: int | None) -> TakeError:

@@ -50,9 +50,9 @@ def _row(take: Ranked) -> dict[str, object]:
     entry = take.entry
     row: dict[str, object] = {
         "take": entry.path.name,
-        "best_place": take.best_place,
-        "worst_place": take.worst_place,
-        "value": take.value,
+        "best_place": take.place.best,
+        "worst_place": take.place.worst,
+        "value": take.place.value,
     }
     row |= {name: getattr(entry, name) for name in _FIELDS}
     return row | (entry.parts or {}) | {"why_null": entry.why_null}

@@ -12,7 +12,8 @@ from sounding import RATE_HZ, write_take
 
 from batch.companions import by_stem, companion_of, is_companion_name
 from batch.errors import TakeError
-from batch.folder import brief, context_in, forget_settings, takes_in
+from batch.folder import brief, forget_settings
+from batch.scan import scan, takes_in
 from batch.settings import GridSettings, Settings
 
 TEMPO_BPM = 100.0
@@ -86,7 +87,11 @@ def test_a_companion_is_no_take_and_belongs_to_what_decides_how_takes_are_heard(
         tmp_path / "solo.wav", tmp_path / "solo drums*.wav", tmp_path / "x.click.wav", tmp_path / "drums1.wav"
     )
     assert [path.name for path in takes_in(tmp_path)] == ["drums1.wav", "solo.wav"]
-    assert {path.name for path in context_in(tmp_path)} == {"solo drums*.wav", "takemill.toml", "x.click.wav"}
+    assert {path.name for path in scan(tmp_path).context} == {
+        "solo drums*.wav",
+        "takemill.toml",
+        "x.click.wav",
+    }
 
 
 def test_a_companion_that_changes_makes_the_take_sound_anew(tmp_path):

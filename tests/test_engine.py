@@ -8,11 +8,14 @@ from pathlib import Path
 import pytest
 from building import analysis_of, take_info
 
-from batch.catalogue import Catalogue, State, open_catalogue
-from batch.engine import Did, Engine
+from batch.catalogue import Catalogue
+from batch.catalogue_file import open_catalogue
+from batch.engine import Engine
+from batch.entry import State
 from batch.errors import TakeError
-from batch.folder import takes_in
 from batch.hearers import Answer, Request
+from batch.outcome import Did, Outcome
+from batch.scan import takes_in
 from batch.shelf import Shelf
 from exporters import exporters_for
 
@@ -58,6 +61,10 @@ def engine_of(catalogue: Catalogue, folder: Path, hearers: Several) -> Engine:
     return Engine(catalogue, Shelf(folder / "markers", exporters_for), hearers)
 
 
+def worked(engine: Engine, takes: list[Path]) -> Iterator[Outcome]:
+    return engine.work(engine.expect(takes))
+
+
 def put(folder: Path, *contents: str) -> list[Path]:
     """Write a file for each content; what is in it matters to nobody but ``Several``."""
     for number, content in enumerate(contents):
@@ -69,7 +76,7 @@ def test_a_full_folder_is_not_begun_all_at_once(tmp_path, catalogue):
     takes = put(tmp_path, *(f"take {number}" for number in range(12)))
     engine = engine_of(catalogue, tmp_path, Several(3))
     done = 0
-    for outcome in engine.work(takes):
+    for outcome in engine.work(engine.expect(takes)):
         assert outcome.did is Did.HEARD
         done += 1
         states = [entry.state for entry in catalogue.entries()]
@@ -82,7 +89,7 @@ def test_a_full_folder_is_not_begun_all_at_once(tmp_path, catalogue):
 def test_takes_of_one_content_are_heard_once_though_all_are_there_at_once(tmp_path, catalogue):
     takes = put(tmp_path, "the same", "other", "the same", "the same", "another")
     engine = engine_of(catalogue, tmp_path, Several(5))
-    did = {outcome.entry.path.name: outcome.did for outcome in engine.work(takes)}
+    did = {outcome.entry.path.name: outcome.did for outcome in engine.work(engine.expect(takes))}
     assert sorted(engine.hearers.heard) == ["take00.wav", "take01.wav", "take04.wav"]
     again = {name for name, what in did.items() if what is Did.WRITTEN}
     assert again == {"take02.wav", "take03.wav"}
@@ -91,7 +98,7 @@ def test_takes_of_one_content_are_heard_once_though_all_are_there_at_once(tmp_pa
 
 def test_takes_of_one_content_that_fails_each_get_their_line(tmp_path, catalogue):
     takes = put(tmp_path, "bad", "bad", "good", "bad")
-    outcomes = list(engine_of(catalogue, tmp_path, Several(2)).work(takes))
+    outcomes = list(worked(engine_of(catalogue, tmp_path, Several(2)), takes))
     failed = {o.entry.path.name: o.entry.reason for o in outcomes if o.did is Did.FAILED}
     assert failed == dict.fromkeys(
         ("take00.wav", "take01.wav", "take03.wav"), "cannot be heard; play it again"
@@ -102,7 +109,7 @@ def test_takes_of_one_content_that_fails_each_get_their_line(tmp_path, catalogue
 def test_takes_that_were_being_heard_wait_again_when_the_work_is_broken_off(tmp_path, catalogue):
     takes = put(tmp_path, *(f"take {number}" for number in range(6)))
     engine = engine_of(catalogue, tmp_path, Several(3))
-    with closing(engine.work(takes)) as outcomes:
+    with closing(engine.work(engine.expect(takes))) as outcomes:
         next(outcomes)
         assert sum(entry.state is State.RUNNING for entry in catalogue.entries()) == 2
     states = [entry.state for entry in catalogue.entries()]

@@ -7,7 +7,7 @@ import pytest
 import soundfile
 from recording import RATE, clicks, tone, write_media
 
-from batch.folder import AUDIO_SUFFIXES, is_take_name
+from batch.kinds import AUDIO_SUFFIXES, is_take_name
 from batch.takes import AudioTake, open_take
 
 FILES = [

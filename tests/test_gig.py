@@ -9,7 +9,9 @@ import pytest
 from building import analysis_of, phrases_at, take_info
 from reading import markers_by_mido
 
-from batch.catalogue import Catalogue, Entry, State, open_catalogue, summarise
+from batch.catalogue import Catalogue
+from batch.catalogue_file import open_catalogue
+from batch.entry import Entry, State, summarise
 from batch.errors import BatchError
 from batch.folder import forget_settings
 from batch.gig import Gigs

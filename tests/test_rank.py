@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from ranking import ranked
 
-from batch.catalogue import Entry, State
-from batch.rank import rank
+from batch.entry import Entry, State
 
 
 def entry(
@@ -21,7 +21,7 @@ def entry(
 
 
 def places(*entries: Entry, by: str = "variety") -> list[tuple[str, int, int]]:
-    return [(r.entry.path.name, r.best_place, r.worst_place) for r in rank(entries, by=by)]
+    return [(r.entry.path.name, r.place.best, r.place.worst) for r in ranked(entries, by=by)]
 
 
 def test_takes_told_apart_have_a_place_each():
@@ -36,10 +36,10 @@ def test_takes_whose_ranges_overlap_share_places():
     # a 60..90 overlaps b 40..70 (60..70), b overlaps c 30..45 (40..45); a and c do not touch; d is apart.
     # a: none above; only c and d below -> 1 to 2. b: none above, d below -> 1 to 3.
     # c: a above, d below -> 2 to 3. d: all above -> 4.
-    ranked = places(
+    found = places(
         entry("d", 10, 5, 20), entry("c", 40, 30, 45), entry("a", 75, 60, 90), entry("b", 55, 40, 70)
     )
-    assert ranked == [("a", 1, 2), ("b", 1, 3), ("c", 2, 3), ("d", 4, 4)]
+    assert found == [("a", 1, 2), ("b", 1, 3), ("c", 2, 3), ("d", 4, 4)]
 
 
 def test_ranges_that_touch_overlap():
@@ -47,8 +47,8 @@ def test_ranges_that_touch_overlap():
 
 
 def test_takes_without_a_score_come_last_and_share_the_places_there():
-    ranked = rank([entry("x"), entry("a", 50, 40, 60), entry("y"), entry("b", 10, 5, 15)])
-    assert [(r.entry.path.name, r.value, r.best_place, r.worst_place) for r in ranked] == [
+    found = ranked([entry("x"), entry("a", 50, 40, 60), entry("y"), entry("b", 10, 5, 15)])
+    assert [(r.entry.path.name, r.place.value, r.place.best, r.place.worst) for r in found] == [
         ("a", 50, 1, 1),
         ("b", 10, 2, 2),
         ("x", None, 3, 4),
@@ -86,7 +86,7 @@ def test_by_a_part_the_part_decides_and_only_equals_share():
 
 
 def test_no_takes_have_no_order():
-    assert rank([]) == []
+    assert ranked([]) == []
 
 
 @st.composite
@@ -103,30 +103,30 @@ def entries(draw: st.DrawFn) -> list[Entry]:
 
 @given(entries())
 def test_places_enclose_the_position_and_count_those_apart(takes):
-    ranked = rank(takes)
-    assert {r.entry.path for r in ranked} == {take.path for take in takes}
-    for position, r in enumerate(ranked, start=1):
-        assert 1 <= r.best_place <= position <= r.worst_place <= len(takes)
-        if r.value is not None:
-            others = [o.entry for o in ranked if o.value is not None]
-            assert r.best_place == 1 + sum(o.low > r.entry.high for o in others)
-            assert r.worst_place == len(others) - sum(o.high < r.entry.low for o in others)
+    found = ranked(takes)
+    assert {r.entry.path for r in found} == {take.path for take in takes}
+    for position, r in enumerate(found, start=1):
+        assert 1 <= r.place.best <= position <= r.place.worst <= len(takes)
+        if r.place.value is not None:
+            others = [o.entry for o in found if o.place.value is not None]
+            assert r.place.best == 1 + sum(o.low > r.entry.high for o in others)
+            assert r.place.worst == len(others) - sum(o.high < r.entry.low for o in others)
 
 
 @given(entries(), st.randoms())
 def test_the_order_does_not_depend_on_the_order_found(takes, chance):
     scored = [take for take in takes if take.score is not None]
-    assert rank(chance.sample(scored, len(scored))) == rank(scored)
+    assert ranked(chance.sample(scored, len(scored))) == ranked(scored)
 
 
 @given(entries())
 def test_a_take_wholly_above_another_has_the_better_places(takes):
-    ranked = [r for r in rank(takes) if r.value is not None]
-    for upper in ranked:
-        for lower in ranked:
+    found = [r for r in ranked(takes) if r.place.value is not None]
+    for upper in found:
+        for lower in found:
             if upper.entry.low > lower.entry.high:
-                assert upper.best_place < lower.best_place
-                assert upper.worst_place < lower.worst_place
+                assert upper.place.best < lower.place.best
+                assert upper.place.worst < lower.place.worst
 
 
 @pytest.mark.parametrize("by", ["variety", "length"])

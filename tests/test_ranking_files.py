@@ -12,9 +12,10 @@ from xml.etree import ElementTree
 
 import pandas as pd
 import pytest
+from ranking import ranked
 
-from batch.catalogue import Entry, State
-from batch.rank import Ranked, rank
+from batch.entry import Entry, State
+from batch.rank import Place, Ranked
 from exporters.ranking import render_csv, render_json, render_xspf
 
 XSPF = {"x": "http://xspf.org/ns/0/"}
@@ -36,7 +37,7 @@ def done(name: str, score: float | None, **more: object) -> Entry:
     return replace(entry, **more)
 
 
-RANKED = rank(
+RANKED = ranked(
     [
         done("b.wav", 20.0, title="Blues"),
         done("a, b.wav", 80.0, tempo_bpm=133.0),
@@ -64,7 +65,7 @@ def test_csv_lines_end_as_rfc_4180_has_them():
 @pytest.mark.parametrize("parts", [None, {}, {"register": 0.1}])
 def test_takes_may_have_different_parts(parts):
     first, *rest = RANKED
-    odd = Ranked(replace(first.entry, parts=parts), 80.0, 1, 1)
+    odd = Ranked(replace(first.entry, parts=parts), Place("odd", 80.0, 1, 1))
     table = pd.read_csv(io.BytesIO(render_csv([odd, *rest])))
     assert len(table) == 3
     assert table["length"][1] == 0.5
@@ -97,7 +98,7 @@ def test_a_playlist_plays_the_recordings_in_order():
 @pytest.mark.parametrize("name", ["Ä – 夜.wav", "a b#c?d%20&.wav", "<solo>.wav"])
 def test_a_location_is_a_uri_that_leads_back_to_the_file(name):
     # RFC 3986: outside its reserved and unreserved characters everything is percent-encoded.
-    (track,) = tracks_of(render_xspf(rank([done(name, 50.0)])))
+    (track,) = tracks_of(render_xspf(ranked([done(name, 50.0)])))
     location = track.findtext("x:location", "", XSPF)
     assert location.isascii() and " " not in location
     parts = urlsplit(location)
@@ -105,27 +106,27 @@ def test_a_location_is_a_uri_that_leads_back_to_the_file(name):
 
 
 def test_a_hostile_title_does_no_harm():
-    ranked = rank([done("a.wav", 50.0, title=HOSTILE)])
-    (row,) = csv.DictReader(io.StringIO(render_csv(ranked).decode(), newline=""))
+    found = ranked([done("a.wav", 50.0, title=HOSTILE)])
+    (row,) = csv.DictReader(io.StringIO(render_csv(found).decode(), newline=""))
     assert row["title"] == "'" + HOSTILE
-    assert json.loads(render_json(ranked))[0]["title"] == HOSTILE
-    (track,) = tracks_of(render_xspf(ranked))
+    assert json.loads(render_json(found))[0]["title"] == HOSTILE
+    (track,) = tracks_of(render_xspf(found))
     assert track.findtext("x:title", "", XSPF) == '=HYPERLINK("http://x"),??<b>&??夜'
 
 
 @pytest.mark.skipif(os.name != "posix", reason="paths as POSIX has them")
 def test_a_file_name_that_is_no_text_is_still_listed():
     # A byte that is no UTF-8 arrives from the file system as a lone surrogate.
-    ranked = rank([done("a\udcffb.wav", 50.0)])
-    assert b"a?b.wav" in render_csv(ranked)
-    assert json.loads(render_json(ranked))[0]["take"] == "a\udcffb.wav"
-    (track,) = tracks_of(render_xspf(ranked))
+    found = ranked([done("a\udcffb.wav", 50.0)])
+    assert b"a?b.wav" in render_csv(found)
+    assert json.loads(render_json(found))[0]["take"] == "a\udcffb.wav"
+    (track,) = tracks_of(render_xspf(found))
     assert track.findtext("x:location", "", XSPF) == "file:///gig/a%FFb.wav"
     assert track.findtext("x:title", "", XSPF) == "a?b.wav"
 
 
 def test_a_take_of_unknown_length_has_no_duration():
-    (track,) = tracks_of(render_xspf(rank([done("a.wav", 50.0, duration_s=None)])))
+    (track,) = tracks_of(render_xspf(ranked([done("a.wav", 50.0, duration_s=None)])))
     assert track.find("x:duration", XSPF) is None
 
 

@@ -19,8 +19,8 @@ from reading import (
     spans_by_symusic,
 )
 
-from batch.catalogue import FILE_NAME
-from batch.folder import is_take_name
+from batch.catalogue_file import FILE_NAME
+from batch.kinds import is_take_name
 from batch.model import Density, Groove, Labels, Length, Placement
 from batch.names import SESSION_SUFFIXES
 from batch.outline import Outline, dump_outline, outline_of, parse_outline

@@ -1,0 +1,51 @@
+"""A catalogue made anew from the analyses beside it, when it is gone or damaged."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+from batch.catalogue import Catalogue
+from batch.contract import parse_analysis
+from batch.entry import Entry, State, summarise
+from batch.errors import BatchError
+from batch.names import ANALYSIS_SUFFIX
+
+_AT_ONCE = 200
+"""Takes stored together (our choice)."""
+
+
+def rebuild(catalogue: Catalogue, folder: Path) -> int:
+    """Enter the takes whose analyses lie in ``folder``; return how many.
+
+    They are ranked at once. The next run sees that they have no stamp, knows them by their
+    content, and hears none again. Takes that failed or waited are found by that run too.
+    """
+    found, entries = 0, []
+    for entry in _entries_of(folder):
+        found += 1
+        entries.append(entry)
+        if len(entries) == _AT_ONCE:
+            catalogue.put(*entries)
+            entries.clear()
+    catalogue.put(*entries)
+    return found
+
+
+def _entries_of(folder: Path) -> Iterator[Entry]:
+    for path in sorted(folder.glob(f"*{ANALYSIS_SUFFIX}")):
+        try:
+            analysis = parse_analysis(path.read_bytes(), path)
+        except (OSError, BatchError):
+            continue  # its take is heard again
+        take = analysis.take
+        if take.recording is None or take.recipe is None:
+            continue
+        recording = Path(os.path.normpath(folder.absolute() / take.recording))
+        entry = Entry(
+            recording,
+            State.DONE,
+            content_hash=take.content_hash,
+            recipe=take.recipe,
+            name=path.name.removesuffix(ANALYSIS_SUFFIX),
+        )
+        yield summarise(entry, analysis)

@@ -1,0 +1,101 @@
+"""An output folder made ready for work: nobody else writes there, nothing half-written lies about, and
+the catalogue can be relied on."""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from batch.at_work import Role, hold, myself
+from batch.catalogue import Catalogue
+from batch.catalogue_file import DamagedError, open_catalogue, set_aside
+from batch.engine import Engine
+from batch.errors import BatchError
+from batch.hearers import Hearers
+from batch.names import ANALYSIS_SUFFIX
+from batch.outputs import sweep_partials
+from batch.rebuild import rebuild
+from batch.settings import Settings
+from batch.shelf import Shelf
+
+if TYPE_CHECKING:
+    from exporters.base import Exporter
+
+Say = Callable[[str], None]
+
+
+@dataclass(slots=True)
+class Workshop:
+    """The output folder ``out``, opened once for a run, again and again by a watcher.
+
+    ``say`` is told what people should know, such as that another process is waited for.
+    """
+
+    out: Path
+    exporters: Callable[[Settings], Sequence["Exporter"]]
+    say: Say
+    _looked_through: bool = False
+
+    def make(self) -> None:
+        """Make the folder; BatchError if that is refused."""
+        try:
+            self.out.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise self._refused(error) from error
+
+    @contextmanager
+    def engine(self, hearers: Hearers) -> Iterator[Engine]:
+        """Open the engine that writes here; BatchError as from :meth:`catalogue`."""
+        with self.catalogue() as catalogue:
+            yield Engine(catalogue, Shelf(self.out, self.exporters), hearers)
+
+    @contextmanager
+    def catalogue(self) -> Iterator[Catalogue]:
+        """Open the catalogue, once no other process writes here, and tidy up after one that was killed.
+
+        Raises
+        ------
+        BatchError
+            If the folder refuses, or the catalogue cannot be used.
+        """
+        self.make()
+        with hold(self.out, Role.WRITING, meanwhile=self._say_that_it_waits):
+            try:
+                sweep_partials(self.out)
+            except OSError as error:
+                raise self._refused(error) from error
+            with self._opened() as catalogue:
+                catalogue.sign_in(Role.WRITING, myself())
+                catalogue.recover()
+                yield catalogue
+
+    @contextmanager
+    def _opened(self) -> Iterator[Catalogue]:
+        """Open the catalogue; one that is damaged or gone is made anew from the analyses."""
+        try:
+            with open_catalogue(self.out, create=True, thorough=not self._looked_through):
+                pass
+        except DamagedError as error:
+            aside = set_aside(self.out, datetime.now().astimezone())
+            self.say(f"{error.args[0].partition(';')[0]}; set aside as {aside.name}")
+        self._looked_through = True
+        try:
+            with open_catalogue(self.out, create=True) as catalogue:
+                self._fill(catalogue)
+                yield catalogue
+        except DamagedError:
+            self._looked_through = False
+            raise
+
+    def _fill(self, catalogue: Catalogue) -> None:
+        """Enter the analyses that lie here into a catalogue that knows nothing."""
+        if catalogue.is_empty() and next(self.out.glob(f"*{ANALYSIS_SUFFIX}"), None):
+            self.say(f"catalogue made anew: {rebuild(catalogue, self.out)} takes known from their analyses")
+
+    def _say_that_it_waits(self) -> None:
+        self.say(f"another takemill is writing to {self.out}; waiting for it to finish, Ctrl-C gives up")
+
+    def _refused(self, error: OSError) -> BatchError:
+        return BatchError(f"{self.out}: cannot be written to ({error.strerror}); choose another --out")
