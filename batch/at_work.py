@@ -85,6 +85,7 @@ def _acquire(lock: InterProcessLock, folder: Path, timeout_s: float | None) -> b
             if _is_there(lock):
                 return True
             lock.release()
+        lock.lockfile.close()
         return False
     except OSError as error:
         why = error.strerror

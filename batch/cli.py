@@ -16,7 +16,7 @@ from io import TextIOWrapper
 from pathlib import Path
 from threading import Event
 from types import FrameType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from batch import __version__
 from batch.errors import BatchError
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from batch.rank import Ranked
     from batch.report import Report
     from batch.workshop import Workshop
+
+T = TypeVar("T")
 
 ALL_WELL, SOME_FAILED, WRONG_USE = 0, 1, 2
 INTERRUPTED = 130
@@ -139,16 +141,20 @@ def rank(asked: argparse.Namespace) -> int:
     from batch.terminal import print_ranking
 
     as_table = asked.format == "table"
-    with _catalogue(asked.folder) as catalogue:
+
+    def best(catalogue: "Catalogue") -> tuple[list["Ranked"], int, int]:
         there = present(catalogue.files(State.DONE))
         scored = catalogue.scores(None if asked.by == ranking.BY_SCORE else asked.by)
         scored = [take for take in scored if take.file in there]
         places = ranking.rank(scored, asked.first or (TABLE_ROWS if as_table else None))
         entries = catalogue.of_files([place.file for place in places])
         failed = len(present(catalogue.files(State.FAILED))) if as_table else 0
-    ranked = [ranking.Ranked(entry, place) for entry, place in zip(entries, places, strict=True)]
+        ranked = [ranking.Ranked(entry, place) for entry, place in zip(entries, places, strict=True)]
+        return ranked, len(scored) - len(places), failed
+
+    ranked, more, failed = _ask(_catalogue_folder(asked.folder or Path()), best)
     if as_table:
-        print_ranking(ranked, asked.by, failed=failed, more=len(scored) - len(places))
+        print_ranking(ranked, asked.by, failed=failed, more=more)
     else:
         sys.stdout.buffer.write(_ranking_file(ranked, asked.format))
     return ALL_WELL
@@ -179,8 +185,8 @@ def status(asked: argparse.Namespace) -> int:
     from batch.standing import standing_of
     from batch.terminal import print_status
 
-    with _catalogue(asked.folder) as catalogue:
-        print_status(standing_of(catalogue, _catalogue_folder(asked.folder or Path())))
+    where = _catalogue_folder(asked.folder or Path())
+    print_status(_ask(where, lambda catalogue: standing_of(catalogue, where)))
     return ALL_WELL
 
 
@@ -208,12 +214,17 @@ def _hearers(asked: argparse.Namespace) -> Iterator["Hearers"]:
         yield workers
 
 
-@contextmanager
-def _catalogue(folder: Path | None) -> Iterator["Catalogue"]:
-    from batch.catalogue_file import open_catalogue
+def _ask(where: Path, question: "Callable[[Catalogue], T]") -> "T":
+    """Return the catalogue's answer; a damaged catalogue is made anew first."""
+    from batch.catalogue_file import DamagedError, open_catalogue
 
-    with open_catalogue(_catalogue_folder(folder or Path())) as catalogue:
-        yield catalogue
+    try:
+        with open_catalogue(where) as catalogue:
+            return question(catalogue)
+    except DamagedError:
+        _workshop(where).mend()
+    with open_catalogue(where) as catalogue:
+        return question(catalogue)
 
 
 def _catalogue_folder(folder: Path) -> Path:
@@ -222,6 +233,14 @@ def _catalogue_folder(folder: Path) -> Path:
 
     inside = folder / OUT_NAME
     return inside if (inside / FILE_NAME).is_file() and not (folder / FILE_NAME).is_file() else folder
+
+
+def _catalogue_above(folder: Path) -> Path:
+    """Return where the catalogue is: by ``folder``, or by one above that its takes are heard with."""
+    from batch.catalogue_file import FILE_NAME
+
+    places = (_catalogue_folder(place) for place in (folder, *folder.absolute().parents))
+    return next((place for place in places if (place / FILE_NAME).is_file()), folder)
 
 
 def _default_out(paths: Sequence[Path]) -> Path:
@@ -234,15 +253,12 @@ def _default_out(paths: Sequence[Path]) -> Path:
 
 def _find_take(asked: str, folder: Path | None) -> tuple[Path, "Entry"]:
     """Return the output folder and the entry of the take that a player means."""
-    from batch.catalogue_file import open_catalogue
     from batch.lookup import find_take
     from batch.names import absolute
 
     parent = absolute(Path(asked)).parent
-    where = _catalogue_folder(folder or (parent if parent.is_dir() else Path()))
-    with open_catalogue(where) as catalogue:
-        entries = catalogue.entries()
-    return where, find_take(asked, entries)
+    where = _catalogue_folder(folder) if folder else _catalogue_above(parent if parent.is_dir() else Path())
+    return where, find_take(asked, _ask(where, lambda catalogue: catalogue.entries()))
 
 
 def _ranking_file(ranked: Sequence["Ranked"], wanted: str) -> bytes:

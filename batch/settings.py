@@ -22,7 +22,7 @@ FileName = Annotated[
 Pattern = Annotated[
     str,
     StringConstraints(min_length=1, pattern=r"^[^\x00]+$"),
-    Field(json_schema_extra={"allowed": 'a pattern such as "*.wav"'}),
+    Field(json_schema_extra={"allowed": '"*.wav"'}),
 ]
 Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]
 
@@ -235,8 +235,8 @@ class FolderSettings(_Section):
 
     subfolders: bool = False
     """Take what lies in folders below as well; not in hidden ones, nor behind links."""
-    include: tuple[Pattern, ...] = ("*",)
-    exclude: tuple[Pattern, ...] = ()
+    include: Annotated[tuple[Pattern, ...], Field(min_length=1, strict=False)] = ("*",)
+    exclude: Annotated[tuple[Pattern, ...], Field(strict=False)] = ()
     """Files, and with ``subfolders`` folders, to leave alone."""
     newest_first: bool = False
     """Hear what was recorded last first."""

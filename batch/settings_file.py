@@ -83,7 +83,9 @@ def _allowed(schema: Schema) -> str:
     if "anyOf" in schema:
         return " or ".join(_allowed(option) for option in schema["anyOf"])
     if schema.get("type") == "array":
-        return f"a list with one or more of {', '.join(_toml(v) for v in schema['items'].get('enum', []))}"
+        items = schema["items"]
+        choices = ", ".join(_toml(value) for value in items.get("enum", ()))
+        return f"a list with one or more of {choices}" if choices else f"a list, such as [{items['allowed']}]"
     words = {
         "boolean": "true or false",
         "string": 'a meter such as "4/4", "3/4", "6/8"' if "pattern" in schema else "a text",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from batch.at_work import Role, hold, myself
 from batch.catalogue import Catalogue
-from batch.catalogue_file import DamagedError, open_catalogue, set_aside
+from batch.catalogue_file import FILE_NAME, DamagedError, open_catalogue, set_aside
 from batch.engine import Engine
 from batch.errors import BatchError
 from batch.hearers import Hearers
@@ -71,23 +71,38 @@ class Workshop:
                 catalogue.recover()
                 yield catalogue
 
+    def mend(self) -> None:
+        """Make a damaged catalogue anew; BatchError if the folder refuses."""
+        with hold(self.out, Role.WRITING, meanwhile=self._say_that_it_waits):
+            self._set_aside("is damaged")
+            with self._opened():
+                pass
+
     @contextmanager
     def _opened(self) -> Iterator[Catalogue]:
         """Open the catalogue; one that is damaged or gone is made anew from the analyses."""
-        try:
-            with open_catalogue(self.out, create=True, thorough=not self._looked_through):
-                pass
-        except DamagedError as error:
-            aside = set_aside(self.out, datetime.now().astimezone())
-            self.say(f"{error.args[0].partition(';')[0]}; set aside as {aside.name}")
-        self._looked_through = True
+        if not self._looked_through:
+            self._look_through()
         try:
             with open_catalogue(self.out, create=True) as catalogue:
                 self._fill(catalogue)
                 yield catalogue
-        except DamagedError:
-            self._looked_through = False
-            raise
+        except DamagedError as error:
+            self._set_aside(error.problem)
+            raise BatchError(f"{self.out}: its catalogue was damaged; start again") from error
+
+    def _look_through(self) -> None:
+        """Find damage before anything relies on the catalogue, where that is quick; else it shows in use."""
+        self._looked_through = True
+        try:
+            with open_catalogue(self.out, create=True, thorough=True):
+                pass
+        except DamagedError as error:
+            self._set_aside(error.problem)
+
+    def _set_aside(self, problem: str) -> None:
+        aside = set_aside(self.out, datetime.now().astimezone())
+        self.say(f"{self.out / FILE_NAME}: {problem}; set aside as {aside.name}")
 
     def _fill(self, catalogue: Catalogue) -> None:
         """Enter the analyses that lie here into a catalogue that knows nothing."""

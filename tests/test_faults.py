@@ -201,6 +201,8 @@ def test_an_output_folder_that_is_a_file_is_wrong_use(takemill, tmp_path):
         ("[cues]\ncolumns = []\n", "cues.columns = []: allowed is a list with one or more of"),
         ("[labels]\nlong_from_beats = true\n", "labels.long_from_beats = true: allowed is a number above 0"),
         ("[sound]\nchannel = 0\n", "sound.channel = 0: allowed is one of "),
+        ("[folder]\ninclude = 'x'\n", "folder.include = 'x': allowed is a list, such as"),
+        ("[hearing]\ntime_limit_s = 0\n", "hearing.time_limit_s = 0: allowed is a number from 1 to 604800"),
         ("[watch]\npoll = 'yes'\n", "watch.poll = 'yes': allowed is true or false"),
         ("[takes]\ntempo_bpm = 66\n", "takes.tempo_bpm = 66: allowed is a section"),
         ("[variety]\nphrases_from = 1\n", "variety.phrases_from = 1: allowed is a whole number of 2 or more"),
