@@ -150,6 +150,12 @@ class Catalogue:
         with self._connection:
             self._connection.execute("UPDATE takes SET state = 'waiting' WHERE state = 'running'")
 
+    def forget_unheard(self) -> None:
+        """Drop takes that waited and went before they were ever heard."""
+        for entry in list(self._select("WHERE state = 'waiting' AND name IS NULL")):
+            if not os.path.lexists(entry.path):
+                self.forget(entry.path)
+
     def forget(self, path: Path) -> None:
         """Drop a take that is gone."""
         with self._connection:

@@ -9,12 +9,9 @@ from pydantic import TypeAdapter
 from pydantic_core import from_json
 
 from batch.errors import BatchError
-from batch.model import SCHEMA, Analysis
+from batch.model import DECIMALS, SCHEMA, Analysis
 
 _ADAPTER = TypeAdapter(Analysis)
-
-DECIMALS = 6
-"""Microseconds: finer than any recording's clock."""
 
 
 def dump_analysis(analysis: Analysis) -> bytes:

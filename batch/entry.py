@@ -6,7 +6,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import NamedTuple
 
-from batch.model import Analysis
+from batch.model import DECIMALS, Analysis
 
 
 class State(StrEnum):
@@ -80,7 +80,7 @@ def summarise(entry: Entry, analysis: Analysis) -> Entry:
         reason=None,
         title=take.title,
         recorded_at=take.recorded_at,
-        duration_s=take.duration_s,
+        duration_s=round(take.duration_s, DECIMALS),
         tempo_bpm=grid.tempo_bpm if (grid := analysis.measured_on) else None,
         phrases=len(analysis.phrases),
         score=variety.score,

@@ -13,6 +13,8 @@ from itertools import pairwise
 from batch.tempo import TempoMap
 
 SCHEMA = "takemill.analysis/1"
+DECIMALS = 6
+"""Of times that are stored: microseconds, finer than any recording's clock."""
 
 _EIGHTHS = 8
 

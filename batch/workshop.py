@@ -37,6 +37,7 @@ class Workshop:
     exporters: Callable[[Settings], Sequence["Exporter"]]
     say: Say
     _looked_through: bool = False
+    _recovered: bool = False
 
     def make(self) -> None:
         """Make the folder; BatchError if that is refused."""
@@ -68,7 +69,7 @@ class Workshop:
                 raise self._refused(error) from error
             with self._opened() as catalogue:
                 catalogue.sign_in(Role.WRITING, myself())
-                catalogue.recover()
+                self._recover(catalogue)
                 yield catalogue
 
     def mend(self) -> None:
@@ -103,6 +104,13 @@ class Workshop:
     def _set_aside(self, problem: str) -> None:
         aside = set_aside(self.out, datetime.now().astimezone())
         self.say(f"{self.out / FILE_NAME}: {problem}; set aside as {aside.name}")
+
+    def _recover(self, catalogue: Catalogue) -> None:
+        """Take up what a killed process left half-way, and forget what went meanwhile."""
+        catalogue.recover()
+        if not self._recovered:
+            catalogue.forget_unheard()
+        self._recovered = True
 
     def _fill(self, catalogue: Catalogue) -> None:
         """Enter the analyses that lie here into a catalogue that knows nothing."""

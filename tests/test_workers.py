@@ -4,6 +4,7 @@ import json
 import os
 import pickle
 import signal
+import time
 from multiprocessing import active_children
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from batch.errors import TakeError
 from batch.folder import Brief
 from batch.hearers import Answer, Listen, Request
 from batch.model import Analysis
-from batch.settings import Settings
+from batch.settings import HearingSettings, Settings
 from batch.workers import Workers
 
 # What the processes do with a take goes by its name. They find these functions by theirs.
@@ -28,6 +29,8 @@ def obey(asked: Brief, content_hash: str) -> Analysis:
             raise KeyError("a mistake of ours")
         case "exit":
             os._exit(7)
+        case "hang":
+            time.sleep(3600)
         case name if name.startswith("SIG"):
             os.kill(os.getpid(), signal.Signals[name])
     return analysis_of((), take=take_info(asked.path.name))
@@ -46,7 +49,9 @@ def nothing() -> None:
 
 
 def request(name: str) -> Request:
-    return Request(Brief(Path(f"/takes/{name}.wav"), Settings(), None, None, "recipe", "rendition"), "c0ffee")
+    limit = HearingSettings(time_limit_s=1.0) if name == "hang" else HearingSettings()
+    settings = Settings(hearing=limit)
+    return Request(Brief(Path(f"/takes/{name}.wav"), settings, None, None, "recipe", "rendition"), "c0ffee")
 
 
 def answers(names: list[str], jobs: int = 2, listen: Listen = obey) -> dict[str, Answer]:
@@ -83,6 +88,15 @@ def test_a_process_that_dies_fails_the_take_it_died_of_and_no_other(death, said)
     assert isinstance(error, TakeError)
     assert said in error.problem
     assert "tried again" in error.remedy
+    assert all(isinstance(answer, Analysis) for answer in found.values())
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_a_process_that_hangs_fails_its_take_at_the_limit_and_no_other(jobs):
+    found = answers(["one", "hang", "two", "three"], jobs=jobs)
+    error = found.pop("hang")
+    assert isinstance(error, TakeError)
+    assert str(error).startswith("took longer than 1 s to hear; cut it up, or raise hearing.time_limit_s")
     assert all(isinstance(answer, Analysis) for answer in found.values())
 
 
