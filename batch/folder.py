@@ -24,7 +24,7 @@ AUDIO_SUFFIXES = FILE_SUFFIXES | MEDIA_SUFFIXES
 MIDI_SUFFIXES = frozenset({".mid", ".midi", ".smf"})
 TAKE_SUFFIXES = AUDIO_SUFFIXES | MIDI_SUFFIXES
 
-LISTENING_VERSION = 5
+LISTENING_VERSION = 6
 """Raised when the listening changes, so that takes heard before are heard again."""
 
 
