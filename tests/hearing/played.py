@@ -34,6 +34,19 @@ def plucked(midi: float, duration_s: float, rate: int = RATE) -> np.ndarray:
     return sum(partials) * np.minimum(t / 0.002, 1.0) * np.clip((duration_s + 0.03 - t) / 0.03, 0.0, 1.0)
 
 
+def struck(midi: float, duration_s: float, rate: int = RATE) -> np.ndarray:
+    """A piano's string: falls fast at first, then slowly (Weinreich 1977), damped in a tenth of a second."""
+    t = np.arange(int((duration_s + 0.1) * rate)) / rate
+    f = float(hz(midi))
+    partials = [
+        np.exp(-0.8 * k * t) * np.sin(2 * np.pi * k * f * t + k) / k**1.5
+        for k in range(1, 13)
+        if k * f < 9_000
+    ]
+    fall = 0.7 * np.exp(-6.0 * t) + 0.3 * np.exp(-1.8 * t)
+    return sum(partials) * fall * np.minimum(t / 0.002, 1.0) * np.clip((duration_s + 0.1 - t) / 0.1, 0.0, 1.0)
+
+
 def blown(midi: float, duration_s: float, rate: int = RATE) -> np.ndarray:
     """A reed: all partials, 15 ms attack, steady, 20 ms release."""
     t = np.arange(int((duration_s + 0.02) * rate)) / rate

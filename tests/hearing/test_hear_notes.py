@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from played import RATE, as_played, blown, driven, hear, hollow, hz, line, melody, note_f, plucked
+from played import RATE, as_played, blown, driven, hear, hollow, hz, line, melody, note_f, plucked, struck
 from scipy.signal import lfilter
 
 from batch.hearing.params import DEFAULTS
@@ -52,6 +52,24 @@ def test_a_burst_of_notes_50_ms_apart_is_told_apart(tone):
 def test_repeated_notes_are_counted(tone):
     played = [(0.4 + 0.15 * i, 0.4 + 0.15 * i + 0.12, 67.0) for i in range(16)]
     assert note_f(played, as_played(hear(line(played, tone)))) >= 0.96
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("held_s", [1.5, 2.5])
+def test_a_held_string_is_heard_while_it_stands_out_of_the_noise(held_s, seed):
+    # Its level starts 40 dB over the noise; by the tone's own law, 0.7 exp(-6 t) + 0.3 exp(-1.8 t), it has
+    # fallen by 15 dB (to 0.178) after 0.43 s.
+    rng = np.random.default_rng(seed)
+    lengths_s = [held_s if i % 6 == 5 else 0.2 for i in range(24)]
+    onsets_s = 0.4 + np.cumsum([0.0, *lengths_s[:-1]])
+    played = [
+        (a, a + 0.95 * b, float(rng.integers(52, 76))) for a, b in zip(onsets_s, lengths_s, strict=True)
+    ]
+    samples = line(played, struck)
+    heard = hear(samples + rng.normal(0, 10 ** (-52 / 20), len(samples)))
+    held = [note for note in heard if np.abs(onsets_s[5::6] - note.onset_s).min() < 0.05]
+    assert len(held) == 4
+    assert all(0.43 < note.offset_s - note.onset_s < held_s for note in held)
 
 
 @pytest.mark.parametrize("tone", TONES)

@@ -15,7 +15,16 @@ from batch.hearing.contour import contour_of, refined
 from batch.hearing.decode import GAP, decode
 from batch.hearing.features import band_of_hz, frames_of
 from batch.hearing.line import candidate_spans, found_notes
-from batch.hearing.moments import attack_evidence, attack_options, owners, release_evidence
+from batch.hearing.moments import (
+    RELEASE_REACH,
+    TAIL,
+    UNSURE,
+    attack_evidence,
+    attack_options,
+    likeliest_release,
+    owners,
+    release_evidence,
+)
 from batch.hearing.network import Network, network
 from batch.hearing.onsets import loudness_of
 from batch.hearing.params import DEFAULTS
@@ -226,3 +235,28 @@ def test_the_networks_that_ship_read_the_evidence_that_is_gathered():
 
 def test_pitch_and_frequency_agree_with_the_concert_pitch():
     assert hz(69) == 440.0
+
+
+def releases(**chances: float) -> np.ndarray:
+    """Return 400 frames with ``fNNN=chance`` at frame NNN, else nothing."""
+    likely = np.zeros(400, np.float32)
+    for frame, chance in chances.items():
+        likely[int(frame[1:])] = chance
+    return likely
+
+
+@pytest.mark.parametrize(
+    ("likely", "gone", "expected"),
+    [
+        (releases(f120=0.9, f300=0.1), 310, 120),  # sure: the likeliest
+        (releases(f120=0.2, f300=0.1), 310, 300),  # shown nowhere: in the tail before its pitch is gone
+        (releases(f120=0.2, f300=0.1), 160, 120),  # already in the tail
+        (releases(f120=0.2, f300=0.1), 110, 120),  # its pitch is gone sooner: the likeliest all the same
+        (releases(f120=0.2, f200=0.15, f300=0.1), 310, 300),  # 110 frames before is no tail
+    ],
+)
+def test_where_no_release_shows_it_lies_in_the_tail(likely, gone, expected):
+    assert 0.2 < UNSURE < 0.9
+    assert 10 + RELEASE_REACH < TAIL < 100
+    found = likeliest_release(likely, 100, 400, gone)
+    assert abs(found - expected) <= RELEASE_REACH
