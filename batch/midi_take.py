@@ -8,6 +8,7 @@ from itertools import chain, repeat
 from pathlib import Path
 
 from batch.errors import TakeError
+from batch.inert import title_of
 from batch.midi_file import HEADER_BYTES, BrokenMidiError, TooManyEventsError, Track, read_tracks
 from batch.model import Note, Texture
 from batch.regular import read_regular, unreadable
@@ -207,6 +208,4 @@ def _note(start: int, velocity: int, end: int, pitch: int, tempo_map: TempoMap) 
 
 def _title(midi: _Midi) -> str | None:
     """Return the first track's name, which names the piece (Standard MIDI Files 1.0, FF 03)."""
-    name = midi.tracks[0].name if midi.tracks else None
-    text = "".join(c if c.isprintable() else " " for c in name or "")
-    return " ".join(text.split())[:200].rstrip() or None
+    return title_of(midi.tracks[0].name or "") if midi.tracks else None

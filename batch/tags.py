@@ -8,6 +8,8 @@ from typing import Any, TypeVar
 
 import mutagen
 
+from batch.inert import title_of
+
 TEMPO_LIMITS_BPM = (20.0, 400.0)
 """A tempo tag outside is nonsense (the limits of the settings)."""
 
@@ -17,9 +19,6 @@ _TEMPO_KEYS = ("TBPM", "bpm", "tempo", "tmpo")
 """ID3v2.4 frames (id3.org), Vorbis comment fields (xiph.org), MP4 atoms, in that order."""
 
 T = TypeVar("T")
-
-_LONGEST_TEXT = 200
-"""Characters of a tag kept; a title is for a table cell, not a store (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +59,7 @@ def _first(tags: Any, keys: tuple[str, ...], read: Callable[[Any], T | None]) ->
 
 def _text(value: Any) -> str | None:
     text = str(value.text[0] if getattr(value, "text", None) else value)
-    printable = "".join(c if c.isprintable() else " " for c in text)
-    return " ".join(printable.split())[:_LONGEST_TEXT].rstrip() or None
+    return title_of(text)
 
 
 def _tempo(value: Any) -> float | None:

@@ -11,8 +11,9 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.text import Text
 
 from batch.catalogue import Entry, State
-from batch.columns import Column, console, inert, print_table
+from batch.columns import Column, console, print_table
 from batch.engine import Did, Outcome
+from batch.inert import inert
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
 from batch.rank import BY_SCORE, Ranked
 
@@ -54,7 +55,7 @@ def outcome_line(outcome: Outcome) -> str:
         return f"{name}: {inert(entry.reason or '')}"
     done = "" if outcome.did is Did.HEARD else f" ({outcome.did.value})"
     if not entry.phrases:
-        return f"{name}: {'; '.join(entry.warnings[:1]) or 'no phrases'}{done}"
+        return f"{name}: {inert('; '.join(entry.warnings[:1])) or 'no phrases'}{done}"
     groove = "" if entry.tempo_bpm else ", no sure beat: groove unmeasured"
     return f"{name}: {_count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{done}"
 

@@ -107,7 +107,7 @@ def test_a_location_is_a_uri_that_leads_back_to_the_file(name):
 def test_a_hostile_title_does_no_harm():
     ranked = rank([done("a.wav", 50.0, title=HOSTILE)])
     (row,) = csv.DictReader(io.StringIO(render_csv(ranked).decode(), newline=""))
-    assert row["title"] == "'" + HOSTILE
+    assert row["title"] == """'=HYPERLINK("http://x"),??<b>&??夜"""
     assert json.loads(render_json(ranked))[0]["title"] == HOSTILE
     (track,) = tracks_of(render_xspf(ranked))
     assert track.findtext("x:title", "", XSPF) == '=HYPERLINK("http://x"),??<b>&??夜'
