@@ -62,6 +62,11 @@ class Track:
     name: str | None = None
     ends_tick: int = 0
 
+    @property
+    def changes(self) -> int:
+        """How often tempo or meter change."""
+        return len(self.tempos) + len(self.meters)
+
 
 def read_tracks(content: bytes) -> tuple[Track, ...]:
     """Read the tracks that the header counts, which starts ``content``; chunks of other kinds are left out.
@@ -75,12 +80,15 @@ def read_tracks(content: bytes) -> tuple[Track, ...]:
     """
     wanted = int.from_bytes(content[10:12], "big")
     tracks: list[Track] = []
+    keys = changes = 0
     for data in islice(_track_chunks(content), wanted):
         try:
-            tracks.append(_track(data))
+            track = _track(data)
         except IndexError as error:
             raise BrokenMidiError("an event is longer than its track") from error
-        _refuse_too_many(*tracks)
+        tracks.append(track)
+        keys, changes = keys + len(track.keys), changes + track.changes
+        _refuse_too_many(keys, changes)
     if len(tracks) < wanted:
         raise BrokenMidiError(f"{len(tracks)} of {wanted} tracks are there")
     return tuple(tracks)
@@ -129,7 +137,7 @@ def _take_meta(track: Track, kind: int | None, data: bytes) -> None:
         track.meters.append((track.ends_tick, data[0], 1 << data[1]))
     elif kind == _NAME and track.name is None:
         track.name = _text(data)
-    _refuse_too_many(track)
+    _refuse_too_many(0, track.changes)
 
 
 def _take_message(track: Track, status: int, data: bytes, at: int) -> int:
@@ -141,7 +149,7 @@ def _take_message(track: Track, status: int, data: bytes, at: int) -> int:
     if kind in (_NOTE_OFF, _NOTE_ON):
         pitch, velocity = min(data[at], _MOST_DATA), min(data[at + 1], _MOST_DATA)
         track.keys.append(Key(track.ends_tick, status & 0x0F, pitch, velocity if kind == _NOTE_ON else 0))
-        _refuse_too_many(track)
+        _refuse_too_many(len(track.keys), 0)
     return count
 
 
@@ -163,8 +171,8 @@ def _text(data: bytes) -> str:
         return data.decode("latin-1")
 
 
-def _refuse_too_many(*tracks: Track) -> None:
-    if sum(len(track.keys) for track in tracks) > MOST_KEYS:
+def _refuse_too_many(keys: int, changes: int) -> None:
+    if keys > MOST_KEYS:
         raise TooManyEventsError(f"holds more than {MOST_KEYS // 2:,} notes")
-    if sum(len(track.tempos) + len(track.meters) for track in tracks) > MOST_CHANGES:
+    if changes > MOST_CHANGES:
         raise TooManyEventsError(f"states more than {MOST_CHANGES:,} changes of tempo and meter")

@@ -26,6 +26,8 @@ _SHORTEST_NOTE_S = 0.001
 _LONGEST_S = 24 * 3600
 _FASTEST_US_PER_QUARTER = 60_000
 """1,000 quarters a minute; faster is a broken file, whose beats would fill the memory (our choice)."""
+_MOST_BEATS_A_MINUTE = 1000
+"""The same of felt beats: a meter of 1/64 has sixteen to a quarter (our choice)."""
 _SLOWEST_US_PER_QUARTER = 12_000_000
 """5 quarters a minute; slower is no beat, not even a held note written as one (our choice)."""
 _FINEST_DENOMINATOR = 64
@@ -167,7 +169,16 @@ def _tempo_map(midi: _Midi, path: Path) -> TempoMap:
         for tick, *meter in track.meters:
             meters |= {tick: MeterChange(tick, *meter)} if _is_meter(*meter) else {}
     by_tick = dict(sorted(tempos.items())), dict(sorted(meters.items()))
-    return TempoMap(midi.ticks_per_quarter, tuple(by_tick[0].values()), tuple(by_tick[1].values()))
+    tempo_map = TempoMap(midi.ticks_per_quarter, tuple(by_tick[0].values()), tuple(by_tick[1].values()))
+    fastest = max(_beats_a_minute(tempo_map, tick) for tick in (*tempos, *meters))
+    if fastest > _MOST_BEATS_A_MINUTE:
+        raise TakeError(path, f"states {fastest:,.0f} beats a minute", _EXPORT_AGAIN)
+    return tempo_map
+
+
+def _beats_a_minute(tempo_map: TempoMap, tick: int) -> float:
+    meter, _ = tempo_map.meter_at(tick)
+    return 60e6 / tempo_map.tempo_at(tick).us_per_quarter / meter.quarters_per_beat
 
 
 def _is_meter(numerator: int, denominator: int) -> bool:
