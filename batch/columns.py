@@ -33,11 +33,6 @@ class Column:
         return text + space if self.left else space + text
 
 
-def inert(text: str) -> str:
-    """Return text without control characters, which a terminal would obey."""
-    return "".join(c if c.isprintable() else "?" for c in text)
-
-
 class _Console(Console):
     def on_broken_pipe(self) -> NoReturn:
         """Let the command line say what a reader who has seen enough means, instead of ending here."""

@@ -1,19 +1,17 @@
 """Read a Standard MIDI File: the notes of a performance, and its tempo map."""
 
-import io
 import math
-from collections import defaultdict
+from collections import defaultdict, deque
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import chain, repeat
 from pathlib import Path
 
-import mido
-from mido.midifiles.meta import KeySignatureError
-
 from batch.errors import TakeError
+from batch.inert import title_of
+from batch.midi_file import HEADER_BYTES, BrokenMidiError, TooManyEventsError, Track, read_tracks
 from batch.model import Note, Texture
-from batch.regular import unreadable
+from batch.regular import read_regular, unreadable
 from batch.strums import Strum, gathered, texture_of
 from batch.tempo import DEFAULT_US_PER_QUARTER, MeterChange, TempoChange, TempoMap
 
@@ -21,12 +19,15 @@ PERCUSSION_CHANNEL = 9
 """Channel 10 counted from 0 holds percussion (General MIDI 1)."""
 
 _SMPTE_BIT = 0x8000
-_HEADER_BYTES = 14
 _INDEPENDENT_TRACKS = b"\x00\x02"
+_MOST_BYTES = 64 << 20
+"""Three hours of a keyboard that sends every finger's pressure fill half of it (our choice)."""
 _SHORTEST_NOTE_S = 0.001
 _LONGEST_S = 24 * 3600
 _FASTEST_US_PER_QUARTER = 60_000
 """1,000 quarters a minute; faster is a broken file, whose beats would fill the memory (our choice)."""
+_MOST_BEATS_A_MINUTE = 1000
+"""The same of felt beats: a meter of 1/64 has sixteen to a quarter (our choice)."""
 _SLOWEST_US_PER_QUARTER = 12_000_000
 """5 quarters a minute; slower is no beat, not even a held note written as one (our choice)."""
 _FINEST_DENOMINATOR = 64
@@ -58,8 +59,7 @@ def read_performance(path: Path) -> Performance:
     """
     midi = _load(path)
     tempo_map = _tempo_map(midi, path)
-    last_tick = max((sum(message.time for message in track) for track in midi.tracks), default=0)
-    ends_s = tempo_map.seconds_at(last_tick)
+    ends_s = tempo_map.seconds_at(midi.ends_tick)
     if ends_s > _LONGEST_S:
         raise TakeError(path, f"states that it lasts {ends_s / 3600:,.0f} hours", _EXPORT_AGAIN)
     strums = gathered(_notes(midi, tempo_map))
@@ -80,14 +80,14 @@ def read_tempo_map(path: Path) -> TempoMap:
     midi = _load(path)
     if not _states_tempo(midi):
         raise TakeError(path, "states no tempo", "export the session's tempo track as a MIDI file")
-    for _, message in _timed(midi):
-        if message.type == "set_tempo" and message.tempo == 0:
-            raise TakeError(path, "states a tempo of 0 microseconds a quarter", _EXPORT_AGAIN)
-        if message.type == "time_signature" and not _is_meter(message):
-            meter = f"{message.numerator}/{message.denominator:.7g}"
-            raise TakeError(path, f"states a meter of {meter}", _EXPORT_AGAIN)
-    ends_tick = max(sum(message.time for message in track) for track in midi.tracks)
-    return replace(_tempo_map(midi, path), ends_tick=ends_tick)
+    if any(us == 0 for track in midi.tracks for _, us in track.tempos):
+        raise TakeError(path, "states a tempo of 0 microseconds a quarter", _EXPORT_AGAIN)
+    for track in midi.tracks:
+        for _, *meter in track.meters:
+            if not _is_meter(*meter):
+                stated = f"{meter[0]}/{meter[1]:.7g}"
+                raise TakeError(path, f"states a meter of {stated}", _EXPORT_AGAIN)
+    return replace(_tempo_map(midi, path), ends_tick=midi.ends_tick)
 
 
 def single_line(strums: Iterable[Strum]) -> tuple[Note, ...]:
@@ -118,12 +118,24 @@ def _with_span(note: Note, onset_s: float, offset_s: float) -> Note:
     return Note(onset_s, offset_s, note.pitch_midi, note.loudness_db, note.confidence)
 
 
-def _load(path: Path) -> mido.MidiFile:
+@dataclass(frozen=True, slots=True)
+class _Midi:
+    """The tracks of a file, and its ticks a quarter."""
+
+    ticks_per_quarter: int
+    tracks: tuple[Track, ...]
+
+    @property
+    def ends_tick(self) -> int:
+        return max((track.ends_tick for track in self.tracks), default=0)
+
+
+def _load(path: Path) -> _Midi:
     try:
-        content = path.read_bytes()
+        content = read_regular(path, _MOST_BYTES)
     except OSError as error:
         raise unreadable(path, error) from error
-    if not content.startswith(b"MThd") or len(content) < _HEADER_BYTES:
+    if not content.startswith(b"MThd") or len(content) < HEADER_BYTES:
         raise TakeError(path, "is not a Standard MIDI File", _EXPORT_AGAIN)
     if content[8:10] == _INDEPENDENT_TRACKS:
         raise TakeError(
@@ -135,68 +147,68 @@ def _load(path: Path) -> mido.MidiFile:
     if division == 0:
         raise TakeError(path, "states 0 ticks a quarter", _EXPORT_AGAIN)
     try:
-        return mido.MidiFile(file=io.BytesIO(content), clip=True)
-    except (OSError, EOFError, ValueError, TypeError, LookupError, KeySignatureError) as error:
-        raise TakeError(path, "is a broken MIDI file or one cut short", _EXPORT_AGAIN) from error
+        return _Midi(division, read_tracks(content))
+    except BrokenMidiError as error:
+        raise TakeError(path, f"is a broken MIDI file or one cut short ({error})", _EXPORT_AGAIN) from error
+    except TooManyEventsError as error:
+        raise TakeError(path, f"{error}", f"{_EXPORT_AGAIN} without what nobody played") from error
 
 
-def _states_tempo(midi: mido.MidiFile) -> bool:
-    return any(message.type == "set_tempo" for track in midi.tracks for message in track)
+def _states_tempo(midi: _Midi) -> bool:
+    return any(track.tempos for track in midi.tracks)
 
 
-def _tempo_map(midi: mido.MidiFile, path: Path) -> TempoMap:
+def _tempo_map(midi: _Midi, path: Path) -> TempoMap:
     tempos = {0: TempoChange(0, DEFAULT_US_PER_QUARTER)}
     meters = {0: MeterChange(0, 4, 4)}
-    for tick, message in _timed(midi):
-        if message.type == "set_tempo" and message.tempo > 0:
-            if not _FASTEST_US_PER_QUARTER <= message.tempo <= _SLOWEST_US_PER_QUARTER:
-                raise TakeError(path, f"states {_per_minute(message)} quarters a minute", _EXPORT_AGAIN)
-            tempos[tick] = TempoChange(tick, message.tempo)
-        elif message.type == "time_signature" and _is_meter(message):
-            meters[tick] = MeterChange(tick, message.numerator, message.denominator)
+    for track in midi.tracks:
+        for tick, us in track.tempos:
+            if us and not _FASTEST_US_PER_QUARTER <= us <= _SLOWEST_US_PER_QUARTER:
+                raise TakeError(path, f"states {_per_minute(us)} quarters a minute", _EXPORT_AGAIN)
+            tempos |= {tick: TempoChange(tick, us)} if us else {}
+        for tick, *meter in track.meters:
+            meters |= {tick: MeterChange(tick, *meter)} if _is_meter(*meter) else {}
     by_tick = dict(sorted(tempos.items())), dict(sorted(meters.items()))
-    return TempoMap(midi.ticks_per_beat, tuple(by_tick[0].values()), tuple(by_tick[1].values()))
+    tempo_map = TempoMap(midi.ticks_per_quarter, tuple(by_tick[0].values()), tuple(by_tick[1].values()))
+    fastest = max(_beats_a_minute(tempo_map, tick) for tick in (*tempos, *meters))
+    if fastest > _MOST_BEATS_A_MINUTE:
+        raise TakeError(path, f"states {fastest:,.0f} beats a minute", _EXPORT_AGAIN)
+    return tempo_map
 
 
-def _is_meter(message: mido.MetaMessage) -> bool:
-    return 0 < message.numerator <= _LONGEST_NUMERATOR and message.denominator <= _FINEST_DENOMINATOR
+def _beats_a_minute(tempo_map: TempoMap, tick: int) -> float:
+    meter, _ = tempo_map.meter_at(tick)
+    return 60e6 / tempo_map.tempo_at(tick).us_per_quarter / meter.quarters_per_beat
 
 
-def _per_minute(message: mido.MetaMessage) -> str:
-    quarters = 60e6 / message.tempo
+def _is_meter(numerator: int, denominator: int) -> bool:
+    return 0 < numerator <= _LONGEST_NUMERATOR and denominator <= _FINEST_DENOMINATOR
+
+
+def _per_minute(us_per_quarter: int) -> str:
+    quarters = 60e6 / us_per_quarter
     return f"{quarters:,.0f}" if quarters > _WHOLE_FROM else f"{quarters:.1f}"
 
 
-def _timed(midi: mido.MidiFile) -> Iterable[tuple[int, mido.Message]]:
-    """Yield every message with its absolute tick, track by track."""
-    for track in midi.tracks:
-        tick = 0
-        for message in track:
-            tick += message.time
-            yield tick, message
-
-
-def _notes(midi: mido.MidiFile, tempo_map: TempoMap) -> Iterable[Note]:
+def _notes(midi: _Midi, tempo_map: TempoMap) -> Iterable[Note]:
     for track in midi.tracks:
         yield from _track_notes(track, tempo_map)
 
 
-def _track_notes(track: mido.MidiTrack, tempo_map: TempoMap) -> Iterable[Note]:
+def _track_notes(track: Track, tempo_map: TempoMap) -> Iterable[Note]:
     """Pair note-ons with note-offs, first in first out; a note never let go ends with its track."""
-    sounding: defaultdict[tuple[int, int], list[tuple[int, int]]] = defaultdict(list)
-    tick = 0
-    for message in track:
-        tick += message.time
-        if message.type not in {"note_on", "note_off"} or message.channel == PERCUSSION_CHANNEL:
+    sounding: defaultdict[tuple[int, int], deque[tuple[int, int]]] = defaultdict(deque)
+    for key in track.keys:
+        if key.channel == PERCUSSION_CHANNEL:
             continue
-        key = message.channel, message.note
-        if message.type == "note_on" and message.velocity > 0:
-            sounding[key].append((tick, message.velocity))
-        elif sounding[key]:
-            yield _note(*sounding[key].pop(0), tick, message.note, tempo_map)
+        held = sounding[key.channel, key.pitch]
+        if key.velocity > 0:
+            held.append((key.tick, key.velocity))
+        elif held:
+            yield _note(*held.popleft(), key.tick, key.pitch, tempo_map)
     for (_, pitch), left in sounding.items():
         for start, velocity in left:
-            yield _note(start, velocity, tick, pitch, tempo_map)
+            yield _note(start, velocity, track.ends_tick, pitch, tempo_map)
 
 
 def _note(start: int, velocity: int, end: int, pitch: int, tempo_map: TempoMap) -> Note:
@@ -205,18 +217,6 @@ def _note(start: int, velocity: int, end: int, pitch: int, tempo_map: TempoMap) 
     return Note(onset_s, offset_s, float(pitch), velocity_to_db(velocity))
 
 
-def _title(midi: mido.MidiFile) -> str | None:
+def _title(midi: _Midi) -> str | None:
     """Return the first track's name, which names the piece (Standard MIDI Files 1.0, FF 03)."""
-    for message in midi.tracks[0] if midi.tracks else ():
-        if message.type == "track_name":
-            text = "".join(c if c.isprintable() else " " for c in _decoded(message.name))
-            return " ".join(text.split())[:200].rstrip() or None
-    return None
-
-
-def _decoded(latin: str) -> str:
-    """Return text that mido read as Latin-1 as UTF-8 where its bytes are that; programs write either."""
-    try:
-        return latin.encode("latin-1").decode("utf-8")
-    except UnicodeError:
-        return latin
+    return title_of(midi.tracks[0].name or "") if midi.tracks else None

@@ -24,22 +24,25 @@ Strum = tuple[Note, ...]
 def gathered(notes: Iterable[Note]) -> tuple[Strum, ...]:
     """Return the notes as strums, by onset: of each, the notes by onset, the higher first."""
     strums: list[list[Note]] = []
+    all_sound_until_s = 0.0  # of the last strum's notes, kept at hand: a broken file's strum may be endless
     for note in sorted(notes, key=lambda n: (n.onset_s, -n.pitch_midi)):
-        if strums and _belongs(note, strums[-1]):
+        if strums and _belongs(note, strums[-1], all_sound_until_s):
             strums[-1].append(note)
+            all_sound_until_s = min(all_sound_until_s, note.offset_s)
         else:
             strums.append([note])
+            all_sound_until_s = note.offset_s
     return tuple(tuple(strum) for strum in strums)
 
 
-def _belongs(note: Note, strum: Sequence[Note]) -> bool:
+def _belongs(note: Note, strum: Sequence[Note], all_sound_until_s: float) -> bool:
     since_first = note.onset_s - strum[0].onset_s
     if since_first < SAME_ONSET_S:
         return True
     return (
         note.onset_s - strum[-1].onset_s < STRUM_GAP_S
         and since_first < STRUM_LONGEST_S
-        and all(other.offset_s > note.onset_s + RINGS_ON_S for other in strum)
+        and all_sound_until_s > note.onset_s + RINGS_ON_S
     )
 
 

@@ -1,12 +1,19 @@
 """Title, date and tempo from the tags inside a recording."""
 
+import errno
 import math
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
+from io import BufferedReader, RawIOBase
 from pathlib import Path
 from typing import Any, TypeVar
 
 import mutagen
+from mutagen.id3 import _frames as id3_frames
+
+from batch.inert import title_of
+from batch.regular import open_regular
 
 TEMPO_LIMITS_BPM = (20.0, 400.0)
 """A tempo tag outside is nonsense (the limits of the settings)."""
@@ -18,8 +25,10 @@ _TEMPO_KEYS = ("TBPM", "bpm", "tempo", "tmpo")
 
 T = TypeVar("T")
 
-_LONGEST_TEXT = 200
-"""Characters of a tag kept; a title is for a table cell, not a store (our choice)."""
+_MOST_BYTES = 32 << 20
+"""Read of a file for its tags; covers and booklets are smaller (our choice)."""
+_MOST_UNPACKED_BYTES = 1 << 20
+"""Of a packed ID3 frame; texts are smaller, and pictures are not looked at (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +43,8 @@ class Tags:
 def read_tags(path: Path) -> Tags:
     """Return the tags of ``path``. Tags are a courtesy: broken ones are none."""
     try:
-        found = mutagen.File(path)
+        with _Sparing(open_regular(path).detach()) as stream:
+            found = mutagen.File(stream)
     except (mutagen.MutagenError, OSError, ValueError, EOFError, LookupError):
         return Tags()
     if found is None or found.tags is None:
@@ -44,6 +54,41 @@ def read_tags(path: Path) -> Tags:
         recorded_at=_first(found.tags, _DATE_KEYS, _text),
         tempo_bpm=_first(found.tags, _TEMPO_KEYS, _tempo),
     )
+
+
+class _Sparing(BufferedReader):
+    """A file of which only so much is read: mutagen keeps every picture, some of them three times over."""
+
+    def __init__(self, raw: RawIOBase) -> None:
+        super().__init__(raw)
+        self._left = _MOST_BYTES
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        """Read as ever; OSError once too much was read."""
+        content = super().read(size if size is not None and 0 <= size <= self._left else self._left + 1)
+        self._left -= len(content)
+        if self._left < 0:
+            raise OSError(errno.EFBIG, "more tags than a recording has")
+        return content
+
+
+class _SparingZlib:
+    """zlib for mutagen's ID3 frames, which takes whatever comes out: a kilobyte may become a gigabyte."""
+
+    error = zlib.error
+
+    @staticmethod
+    def decompress(content: bytes) -> bytes:
+        """Return what ``content`` unpacks to; zlib.error if that is too much."""
+        unpacker = zlib.decompressobj()
+        unpacked = unpacker.decompress(content, _MOST_UNPACKED_BYTES)
+        if not unpacker.eof:
+            raise zlib.error("is broken, or unpacks to too much")
+        return unpacked
+
+
+# It offers no limit of its own.
+id3_frames.zlib = _SparingZlib  # type: ignore[attr-defined,assignment]
 
 
 def _first(tags: Any, keys: tuple[str, ...], read: Callable[[Any], T | None]) -> T | None:
@@ -60,8 +105,7 @@ def _first(tags: Any, keys: tuple[str, ...], read: Callable[[Any], T | None]) ->
 
 def _text(value: Any) -> str | None:
     text = str(value.text[0] if getattr(value, "text", None) else value)
-    printable = "".join(c if c.isprintable() else " " for c in text)
-    return " ".join(printable.split())[:_LONGEST_TEXT].rstrip() or None
+    return title_of(text)
 
 
 def _tempo(value: Any) -> float | None:

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Protocol
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.text import Text
 
-from batch.columns import Column, console, inert, print_table
+from batch.columns import Column, console, print_table
 from batch.entry import Entry
+from batch.inert import inert
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
 from batch.outcome import Did, Outcome
 from batch.rank import BY_SCORE, Ranked
@@ -63,7 +64,7 @@ def outcome_line(outcome: Outcome) -> str:
         return f"{name}: {inert(entry.reason or '')}"
     done = "" if outcome.did is Did.HEARD else f" ({outcome.did.value})"
     if not entry.phrases:
-        return f"{name}: {'; '.join(entry.warnings[:1]) or 'no phrases'}{done}"
+        return f"{name}: {inert('; '.join(entry.warnings[:1])) or 'no phrases'}{done}"
     groove = "" if entry.tempo_bpm else ", no sure beat: groove unmeasured"
     return f"{name}: {_count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{done}"
 

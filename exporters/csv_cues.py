@@ -7,14 +7,12 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from batch.bars import BarCounter
+from batch.inert import inert_cell
 from batch.model import Analysis, Device, Evidence, LabelledPhrase, RelationKind
 from batch.settings import CountsFrom, FrameRate, TimeBase
 from exporters.base import phrase_names
 from exporters.counting import counts_from_session, start_s, timecode_start_s
 from exporters.time_base import Ruler, sample
-
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
-"""A spreadsheet runs a cell that starts so (OWASP, "CSV Injection"; from memory)."""
 
 _DECIMALS = 6
 
@@ -122,15 +120,10 @@ class CsvCues:
         )
 
 
-def inert(text: str) -> str:
-    """Return text that no spreadsheet takes for a formula: with an apostrophe where it might."""
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
-
-
 def cell(value: Cell) -> Cell:
     """Return a value as written: text made inert, numbers to the microsecond."""
     if isinstance(value, str):
-        return inert(value)
+        return inert_cell(value)
     return round(value, _DECIMALS) if isinstance(value, float) else value
 
 

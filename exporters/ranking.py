@@ -6,8 +6,8 @@ import json
 from collections.abc import Sequence
 from xml.etree import ElementTree
 
+from batch.inert import inert, inert_cell
 from batch.rank import Ranked
-from exporters.csv_cues import inert
 
 XSPF = "http://xspf.org/ns/0/"
 """Namespace of XSPF 1, the XML Shareable Playlist Format of xspf.org."""
@@ -22,7 +22,7 @@ def render_csv(ranked: Sequence[Ranked]) -> bytes:
     columns = list(dict.fromkeys(key for row in rows for key in row)) or ["take"]
     writer = csv.DictWriter(stream, columns, lineterminator="\r\n")
     writer.writeheader()
-    writer.writerows({k: inert(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows)
+    writer.writerows({k: inert_cell(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows)
     return stream.getvalue().encode("utf-8", errors="replace")
 
 
@@ -39,7 +39,7 @@ def render_xspf(ranked: Sequence[Ranked]) -> bytes:
     for entry in (take.entry for take in ranked):
         track = ElementTree.SubElement(tracks, _tag("track"))
         ElementTree.SubElement(track, _tag("location")).text = entry.path.as_uri()
-        ElementTree.SubElement(track, _tag("title")).text = _printable(entry.title or entry.path.name)
+        ElementTree.SubElement(track, _tag("title")).text = inert(entry.title or entry.path.name)
         if entry.duration_s is not None:
             ElementTree.SubElement(track, _tag("duration")).text = str(round(entry.duration_s * 1000))
     ElementTree.indent(root)
@@ -56,11 +56,6 @@ def _row(take: Ranked) -> dict[str, object]:
     }
     row |= {name: getattr(entry, name) for name in _FIELDS}
     return row | (entry.parts or {}) | {"why_null": entry.why_null}
-
-
-def _printable(text: str) -> str:
-    """Return text without the control characters that XML 1.0 forbids."""
-    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _tag(name: str) -> str:

@@ -233,7 +233,9 @@ def test_of_two_tempos_at_one_tick_the_later_counts(take):
         (smf(C4)[:14], "broken"),  # the header promises a track
         (smf(C4).replace(b"MTrk", b"MTrx"), "broken"),
         (smf("00 3C 64"), "broken"),  # running status with no status before
-        (smf("00 FF 59 02 55 05"), "broken"),  # a key of 85 sharps
+        (smf("FF FF FF FF 7F 90 3C 64"), "broken"),  # a time of five bytes
+        (smf("00 FF 01 7F 41"), "broken"),  # a text longer than its track
+        (smf("00 90 3C")[:-4], "broken"),  # half a message
         (smf("00 FF 51 01 07"), "broken"),  # a tempo of one byte
         (smf("00 FF 51 03 00 00 01"), "60,000,000 quarters a minute"),
     ],

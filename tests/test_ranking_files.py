@@ -108,7 +108,7 @@ def test_a_location_is_a_uri_that_leads_back_to_the_file(name):
 def test_a_hostile_title_does_no_harm():
     found = ranked([done("a.wav", 50.0, title=HOSTILE)])
     (row,) = csv.DictReader(io.StringIO(render_csv(found).decode(), newline=""))
-    assert row["title"] == "'" + HOSTILE
+    assert row["title"] == """'=HYPERLINK("http://x"),??<b>&??夜"""
     assert json.loads(render_json(found))[0]["title"] == HOSTILE
     (track,) = tracks_of(render_xspf(found))
     assert track.findtext("x:title", "", XSPF) == '=HYPERLINK("http://x"),??<b>&??夜'

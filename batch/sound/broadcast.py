@@ -4,11 +4,12 @@ EBU Tech 3285 version 2, "Specification of the Broadcast Wave Format", 2.3: the 
 """
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from batch.regular import open_regular, size_of
-from batch.sound.chunks import HEAD_BYTES, kind_of, walk
+from batch.sound.chunks import HEAD_BYTES, TooManyChunksError, kind_of, walk
 
 _DATE = slice(320, 330)
 _TIME = slice(330, 338)
@@ -33,7 +34,7 @@ class Broadcast:
 
 def read_broadcast(path: Path, rate_hz: int) -> Broadcast:
     """Return what the ``bext`` chunk of ``path`` says, nothing where there is none; OSError."""
-    with open_regular(path) as stream:
+    with open_regular(path) as stream, suppress(TooManyChunksError):
         kind = kind_of(stream.read(HEAD_BYTES))
         if kind is None:
             return Broadcast()

@@ -11,6 +11,10 @@ _MOST_CHUNKS = 10_000
 """Chunks looked at; no recorder writes so many."""
 
 
+class TooManyChunksError(ValueError):
+    """A file is cut into more chunks than any program writes."""
+
+
 @dataclass(frozen=True, slots=True)
 class Chunks:
     """How a family of formats frames its chunks: sizes of name and length, and what is counted in."""
@@ -44,7 +48,13 @@ def kind_of(head: bytes) -> Chunks | None:
 
 
 def walk(stream: BinaryIO, kind: Chunks, size: int) -> Iterator[tuple[bytes, int]]:
-    """Yield the first letters of each chunk's name and its length, the stream standing at its content."""
+    """Yield the first letters of each chunk's name and its length, the stream standing at its content.
+
+    Raises
+    ------
+    TooManyChunksError
+        If there are more than any program writes: decoders walk them all, some at every look.
+    """
     at = kind.first
     for _ in range(_MOST_CHUNKS):
         if at >= size:
@@ -58,3 +68,5 @@ def walk(stream: BinaryIO, kind: Chunks, size: int) -> Iterator[tuple[bytes, int
             length = max(length - len(header), 0)
         yield header[:4], length
         at += len(header) + -(-length // kind.align) * kind.align
+    if at < size:
+        raise TooManyChunksError(f"holds more than {_MOST_CHUNKS:,} chunks")

@@ -10,6 +10,7 @@ import soundfile
 
 from batch.errors import TakeError
 from batch.regular import open_regular, unreadable
+from batch.sound.hush import hushed
 from batch.sound.model import (
     COPY_AGAIN,
     EIGHT_BIT,
@@ -34,6 +35,9 @@ MOST_FRAMES_A_BYTE = {"MP3": 48, "OGG": 4096}
 
 UNKNOWN_FRAMES = 2**63 - 1
 """Length that libsndfile gives a streamed FLAC, which states none and which it cannot read (SF_COUNT_MAX)."""
+
+_NO_FILE = "File does not exist"
+"""libsndfile's word for some broken contents of files that are there."""
 
 _FULL_SCALES = {
     "FLOAT": FLOATING,
@@ -73,8 +77,9 @@ class FileSound:
         with _opened(self.path) as sound:
             for start in starts:
                 try:
-                    sound.seek(start)
-                    block = sound.read(length, dtype="float32", always_2d=True)
+                    with hushed():
+                        sound.seek(start)
+                        block = sound.read(length, dtype="float32", always_2d=True)
                 except soundfile.SoundFileError:
                     return  # the reading proper meets the same place and says what is wrong
                 yield block
@@ -118,8 +123,11 @@ def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
     By its number, not as a stream: a stream prints a traceback when libsndfile seeks nonsense.
     """
     try:
-        with open_regular(path) as file, soundfile.SoundFile(file.fileno(), closefd=False) as sound:
-            yield sound
+        with open_regular(path) as file:
+            with hushed():
+                sound = soundfile.SoundFile(file.fileno(), closefd=False)
+            with sound:
+                yield sound
     except OSError as error:
         raise unreadable(path, error) from error
     except soundfile.SoundFileError as error:
@@ -130,7 +138,8 @@ def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
 def _read(sound: soundfile.SoundFile, frames: int, path: Path) -> Floats:
     """Return the next block, shape (n, channels); n is 0 at the end."""
     try:
-        return np.asarray(sound.read(frames, dtype="float32", always_2d=True))
+        with hushed():
+            return np.asarray(sound.read(frames, dtype="float32", always_2d=True))
     except soundfile.SoundFileError as error:
         raise TakeError(path, f"breaks off before its end ({_reason(error)})", COPY_AGAIN) from error
 
@@ -138,4 +147,6 @@ def _read(sound: soundfile.SoundFile, frames: int, path: Path) -> Floats:
 def _reason(error: soundfile.SoundFileError) -> str:
     """Return libsndfile's own words without our stream's repr."""
     text = str(getattr(error, "error_string", error))
+    if text.startswith(_NO_FILE):
+        return "unknown format"
     return text.removeprefix("Error : ").strip().rstrip(".") or "unknown format"

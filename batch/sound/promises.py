@@ -9,7 +9,7 @@ from typing import BinaryIO
 
 from batch.errors import TakeError
 from batch.regular import open_regular, size_of, unreadable
-from batch.sound.chunks import HEAD_BYTES, kind_of, walk
+from batch.sound.chunks import HEAD_BYTES, TooManyChunksError, kind_of, walk
 
 STREAMED_SIZES = frozenset({0, 0xFFFFFFFF, 0x7FFFFFFF, 0x80000000, 2**64 - 1, 2**63 - 1})
 """Lengths that a program streaming to a pipe leaves in a header (common practice, no source).
@@ -31,6 +31,9 @@ def refuse_cut_short(path: Path) -> None:
             promised, held = _promised_and_held(stream, size_of(stream))
     except OSError as error:
         raise unreadable(path, error) from error
+    except TooManyChunksError as error:
+        remedy = "its header is damaged: export it again from the original"
+        raise TakeError(path, f"{error} before its sound", remedy) from error
     if promised > held:
         raise TakeError(
             path,
