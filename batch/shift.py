@@ -59,6 +59,8 @@ class Shift:
             return
         forget_settings()
         with self.workshop.engine(hearers) as engine:
+            if engine.catalogue.is_empty():
+                self.watcher.all_again()  # what was written may have been removed
             self._take_in(engine, look)
             self.report.work(
                 engine,

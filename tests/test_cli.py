@@ -357,6 +357,7 @@ def test_watch_goes_on_where_the_output_folder_was_removed(watching):
     shutil.rmtree(folder / "markers")
     write_midi_take(folder / "landed.mid", line(phrases=5))
     wait_for(folder / "markers" / "landed.analysis.json")
+    wait_for(folder / "markers" / "before.analysis.json")
 
 
 def test_watch_does_not_hear_a_take_that_is_still_growing(watching):
