@@ -48,7 +48,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return the exit status: 0 all well, 1 some take failed, 2 wrong use."""
     look_seldom()
     asked = _parser().parse_args(arguments)
-    signal.signal(signal.SIGTERM, _interrupt)
+    for name in ("SIGTERM", "SIGHUP"):  # told to end; the terminal was closed
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:  # as nohup sets it
+            signal.signal(number, _interrupt)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")

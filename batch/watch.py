@@ -169,7 +169,9 @@ class Watcher:
 
     def _looks_unfinished(self, path: Path, now_s: float) -> bool:
         stood_s = self._settling.stood_s(path, now_s)
-        if stood_s < self._settings.paused_s and is_open_for_writing(path):
+        # Of a share that is polled others write, and some shares grant no lease to anybody.
+        ours = not self._settings.poll
+        if ours and stood_s < self._settings.paused_s and is_open_for_writing(path):
             return True
         return stood_s < INCOMPLETE_FACTOR * self._settings.settle_s and is_incomplete(path)
 

@@ -23,6 +23,7 @@ from .material import accuracy_takes
 from .mixes import chords_table, mixes_table
 from .nothing import nothing_table
 from .phrase_starts import phrases_table
+from .scale import scale_table
 from .speed import speed_table
 from .tables import Table
 
@@ -112,6 +113,11 @@ def companions(asked: Asked) -> Iterator[Table]:
     yield from companion_tables(asked.store, asked.only, sampled=bank() is not None)
 
 
+def scale(_: Asked) -> Iterator[Table]:
+    """Yield what large catalogues cost."""
+    yield scale_table()
+
+
 PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "accuracy": accuracy,
     "speed": speed,
@@ -120,6 +126,7 @@ PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "phrases": phrases,
     "grooves": grooves,
     "companions": companions,
+    "scale": scale,
 }
 
 
