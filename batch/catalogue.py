@@ -80,28 +80,25 @@ class Catalogue:
         """Return the takes that lie in ``folder``, by file name."""
         return list(self._select("WHERE folder = ? ORDER BY file", self._key(folder)))
 
-    def folders(self) -> list[Path]:
-        """Return the folders that takes lie in."""
+    def folders(self) -> dict[Path, str]:
+        """Return the folders that takes lie in, each with what its takes' keys begin with."""
         rows = self._connection.execute("SELECT DISTINCT folder FROM takes").fetchall()
-        return [self._path(folder) for (folder,) in rows]
+        return {self._path(folder): f"{folder}{os.sep}".removeprefix(f".{os.sep}") for (folder,) in rows}
 
-    def files(self, *states: State) -> dict[Path, list[str]]:
-        """Return the keys of the takes in some states, by the folder they lie in."""
+    def files(self, *states: State) -> list[str]:
+        """Return the keys of the takes in some states."""
         marks = ", ".join("?" * len(states))
-        sql = f"SELECT folder, file FROM takes WHERE state IN ({marks}) ORDER BY file"
-        found: dict[str, list[str]] = {}
-        for folder, file in self._connection.execute(sql, states):
-            found.setdefault(folder, []).append(file)
-        return {self._path(folder): files for folder, files in found.items()}
+        rows = self._connection.execute(f"SELECT file FROM takes WHERE state IN ({marks})", states).fetchall()
+        return [file for (file,) in rows]
 
     def scores(self, part: str | None = None) -> list[Scored]:
-        """Return the score of every take that is done, or one part of it; parts carry no range."""
+        """Return the score of every take that is done; or one part of the score, which carries no range."""
         if part is None:
             sql, values = "SELECT file, score, low, high FROM takes WHERE state = 'done'", []
         else:
-            sql = "SELECT file, json_extract(parts, ?), NULL, NULL FROM takes WHERE state = 'done'"
-            values = [f'$."{part}"']
-        return [Scored(*row) for row in self._connection.execute(sql, values)]
+            sql = "SELECT file, json_extract(parts, ?), NULL, NULL FROM takes WHERE +state = 'done'"
+            values = [f'$."{part}"']  # + : read as they lie, not one by one by the index
+        return list(map(Scored._make, self._connection.execute(sql, values).fetchall()))
 
     def of_files(self, files: Sequence[str]) -> list[Entry]:
         """Return the takes of these keys, in this order."""
@@ -171,10 +168,6 @@ class Catalogue:
         """Return who signed in last for ``role``, and when (UTC, ISO 8601)."""
         found = self._connection.execute("SELECT who, since FROM at_work WHERE role = ?", (role,)).fetchone()
         return None if found is None else (found[0], found[1])
-
-    def path_of(self, file: str) -> Path:
-        """Return the path of the take with this key."""
-        return self._path(file)
 
     def _mark(self, paths: Iterable[Path], state: State) -> None:
         keys = (*_KEYS[:-1],)

@@ -48,7 +48,7 @@ CREATE INDEX takes_by_folder ON takes (folder, file);
 CREATE INDEX takes_by_stem ON takes (stem_key);
 CREATE INDEX takes_by_file ON takes (file_key);
 CREATE INDEX takes_by_name ON takes (name_key);
-CREATE INDEX takes_by_state ON takes (state, file);
+CREATE INDEX takes_by_state ON takes (state, folder, file, score, low, high);
 """
 """Keys to ask for; ``outlines`` is what a session's files need of each take, ``at_work`` who is busy here."""
 

@@ -143,15 +143,15 @@ def rank(asked: argparse.Namespace) -> int:
     from batch.lookup import present
     from batch.terminal import print_ranking
 
-    as_table = asked.format == "table"
+    as_table, by_score = asked.format == "table", asked.by == ranking.BY_SCORE
 
     def best(catalogue: "Catalogue") -> tuple[list["Ranked"], int, int]:
-        there = present(catalogue.files(State.DONE))
-        scored = catalogue.scores(None if asked.by == ranking.BY_SCORE else asked.by)
+        scored, folders = catalogue.scores(None if by_score else asked.by), catalogue.folders()
+        there = present([take.file for take in scored], folders)
         scored = [take for take in scored if take.file in there]
         places = ranking.rank(scored, asked.first or (TABLE_ROWS if as_table else None))
         entries = catalogue.of_files([place.file for place in places])
-        failed = len(present(catalogue.files(State.FAILED))) if as_table else 0
+        failed = len(present(catalogue.files(State.FAILED), folders)) if as_table else 0
         ranked = [ranking.Ranked(entry, place) for entry, place in zip(entries, places, strict=True)]
         return ranked, len(scored) - len(places), failed
 

@@ -2,7 +2,7 @@
 
 import difflib
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from batch.entry import Entry
@@ -32,19 +32,24 @@ def find_take(asked: str, entries: Sequence[Entry]) -> Entry:
     return found[0]
 
 
-def present(files: Mapping[Path, Sequence[str]]) -> set[str]:
-    """Return which of the catalogue's keys, by the folder they lie in, have a recording that is there.
+def present(files: Iterable[str], folders: Mapping[Path, str]) -> set[str]:
+    """Return which of the catalogue's keys have a recording that is there.
 
-    Each folder is listed once; as with :func:`is_there`, one out of reach says nothing.
+    Each of the ``folders``, with what keys in it begin with, is listed once; as with
+    :func:`is_there`, one out of reach says nothing.
     """
-    found: set[str] = set()
-    for folder, keys in files.items():
+    listed: set[str] = set()
+    unseen: list[str] = []
+    for folder, prefix in folders.items():
         try:
             with os.scandir(folder) as listing:
-                prefix = keys[0].removesuffix(os.path.basename(keys[0]))  # noqa: PTH119  the end as it is
-                found |= {prefix + entry.name for entry in listing} & set(keys)
+                listed.update([prefix + entry.name for entry in listing])
         except OSError:
-            found.update(keys)
+            unseen.append(prefix)
+    wanted = set(files)
+    found = wanted & listed
+    if unseen:
+        found |= {key for key in wanted - found if key.removesuffix(os.path.basename(key)) in unseen}  # noqa: PTH119
     return found
 
 

@@ -3,6 +3,7 @@
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from heapq import nsmallest
 
 from batch.entry import Entry, Scored
 
@@ -33,19 +34,17 @@ def rank(takes: Sequence[Scored], first: int | None = None) -> list[Place]:
     The best place counts the takes that lie wholly above a take's range, the worst those that lie
     wholly below. Without a range the value is its own, so equal values share.
     """
-    scored = sorted(
-        (-value, take.file, value, take.low, take.high) for take in takes if (value := take.value) is not None
-    )
-    ranges = [_range(value, low, high) for _, _, value, low, high in scored]
-    lows, highs = sorted(low for low, _ in ranges), sorted(high for _, high in ranges)
+    scored = [
+        (-value, file, value if low is None else low, value if high is None else high)
+        for file, value, low, high in takes
+        if value is not None
+    ]
+    lows, highs = sorted([low for _, _, low, _ in scored]), sorted([high for *_, high in scored])
+    best = sorted(scored) if first is None else nsmallest(first, scored)
     ranked = [
-        Place(file, value, 1 + len(lows) - bisect_right(lows, high), len(highs) - bisect_left(highs, low))
-        for (_, file, value, *_), (low, high) in zip(scored[:first], ranges[:first], strict=True)
+        Place(file, -value, 1 + len(lows) - bisect_right(lows, high), len(highs) - bisect_left(highs, low))
+        for value, file, low, high in best
     ]
     unscored = [take.file for take in takes if take.value is None]
     places = (Place(file, None, len(scored) + 1, len(takes)) for file in unscored)
     return ranked + list(places)[: None if first is None else first - len(ranked)]
-
-
-def _range(value: float, low: float | None, high: float | None) -> tuple[float, float]:
-    return (value, value) if low is None or high is None else (low, high)

@@ -28,7 +28,7 @@ def standing_of(catalogue: Catalogue, folder: Path) -> Standing:
     held = {role for role in Role if is_held(folder, role)}
     unheard = [e for e in catalogue.entries(State.RUNNING, State.WAITING, State.FAILED) if is_there(e.path)]
     counts = {state: sum(entry.state is state for entry in unheard) for state in State}
-    counts[State.DONE] = len(present(catalogue.files(State.DONE)))
+    counts[State.DONE] = len(present(catalogue.files(State.DONE), catalogue.folders()))
     running = State.RUNNING.value if Role.WRITING in held else "interrupted"
     words = {State.RUNNING: running, State.WAITING: State.WAITING.value, State.FAILED: State.FAILED.value}
     return Standing(

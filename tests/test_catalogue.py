@@ -52,7 +52,7 @@ def test_the_first_schema_is_brought_up_to_date_and_loses_nothing(tmp_path):
             tmp_path / "Solo.wav", "Solo", 61.5, {"length": 50.0},
         )  # fmt: skip
         assert catalogue.kin(tmp_path / "solo.flac") == catalogue.named("SOLO") == [solo]
-        assert set(catalogue.folders()) == {tmp_path, tmp_path / "late"}
+        assert catalogue.folders() == {tmp_path: "../", tmp_path / "late": "../late/"}
         assert catalogue.scores("length") == [Scored("../Solo.wav", 50.0)]
     with closing(sqlite3.connect(out / FILE_NAME)) as connection:
         assert connection.execute("PRAGMA user_version").fetchone() == (SCHEMA_NUMBER,)
