@@ -9,6 +9,8 @@ from rich.cells import cell_len
 from rich.console import Console
 from rich.text import Text
 
+from batch.inert import inert
+
 PLAIN_WIDTH = 160
 """Columns of a table that goes to a file or a pipe."""
 
@@ -61,4 +63,4 @@ def print_table(columns: Sequence[Column]) -> None:
     heads = " ".join(column.cell(column.head) for column in shown)
     out.print(Text(heads.rstrip(), style="dim"))
     for row in range(len(columns[0].cells)):
-        out.print(Text(" ".join(column.cell(column.cells[row]) for column in shown).rstrip()))
+        out.print(Text(inert(" ".join(column.cell(column.cells[row]) for column in shown).rstrip())))

@@ -13,6 +13,20 @@ from batch.model import DECIMALS, SCHEMA, Analysis
 
 _ADAPTER = TypeAdapter(Analysis)
 
+_LONGEST_VALUE = 60
+_SECONDS = (-1e8, 1e8)
+"""Three years: more than any session, whose clock may run for days (our choice)."""
+_NUMBERS = (-(2.0**53), 2.0**53)
+"""Whole numbers that JSON readers keep exact (RFC 8259, 6)."""
+_LIMITS = {
+    "tick": (0, 1 << 40),  # a day at the finest and fastest has 2 to the 36th
+    "ticks_per_quarter": (1, 0x7FFF),
+    "us_per_quarter": (1, 0xFFFFFF),
+    "numerator": (1, 255),
+    "denominator": (1, 64),
+}
+"""Of what a Standard MIDI File can state (1.0: 15 bits, three bytes, one byte), and our finest meter."""
+
 
 def dump_analysis(analysis: Analysis) -> bytes:
     """Return the analysis as ASCII JSON, numbers to the microsecond, one line a note or phrase."""
@@ -33,15 +47,31 @@ def parse_analysis(content: bytes, path: Path) -> Analysis:
         fields = from_json(content, allow_inf_nan=False)
         schema = fields.get("schema") if isinstance(fields, dict) else None
         if schema == SCHEMA:
+            _refuse_absurd("", fields)
             return _ADAPTER.validate_python(fields)
     except ValueError as error:
         raise BatchError(f"{path}: is no analysis that can be read; delete it and run again") from error
-    raise BatchError(f"{path}: has schema {schema!r}, this version reads {SCHEMA!r}; run again")
+    found = repr(schema)[:_LONGEST_VALUE]
+    raise BatchError(f"{path}: has schema {found}, this version reads {SCHEMA!r}; run again")
 
 
 def analysis_schema() -> dict[str, Any]:
     """Return the JSON Schema of ``NAME.analysis.json``."""
     return _ADAPTER.json_schema(mode="serialization")
+
+
+def _refuse_absurd(name: str, value: Any) -> None:
+    """Refuse numbers that only damage makes, over which exporters would count for hours; ValueError."""
+    if isinstance(value, dict):
+        for key, entry in value.items():
+            _refuse_absurd(key, entry)
+    elif isinstance(value, list):
+        for entry in value:
+            _refuse_absurd(name, entry)
+    elif isinstance(value, int | float):
+        low, high = _LIMITS.get(name, _SECONDS if name.endswith("_s") else _NUMBERS)
+        if not low <= value <= high:
+            raise ValueError(f"{name} is {value!r}"[:_LONGEST_VALUE])
 
 
 def _lines(value: Any) -> str:

@@ -62,10 +62,10 @@ def open_regular(path: Path) -> "BufferedReader[FileIO]":
 def read_regular(path: Path, most_bytes: int) -> bytes:
     """Return what a small file holds; OSError as from :func:`open_regular`, TooLargeError if that is more."""
     with open_regular(path) as stream:
-        content = stream.read(most_bytes + 1)
-    if len(content) > most_bytes:
-        raise TooLargeError(errno.EFBIG, f"holds more than {most_bytes:,} bytes", str(path))
-    return content
+        size = size_of(stream)
+        if size > most_bytes:
+            raise TooLargeError(errno.EFBIG, f"holds more than {most_bytes:,} bytes", str(path))
+        return stream.read(size)
 
 
 def size_of(stream: BinaryIO) -> int:

@@ -2,16 +2,25 @@
 
 import difflib
 import tomllib
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
 from batch.errors import SettingsError
+from batch.inert import inert
+from batch.regular import NotRegularError, TooLargeError, read_regular
 from batch.settings import CONTRADICTION, Settings
 
 SETTINGS_NAME = "takemill.toml"
 _LONGEST_VALUE = 60
+_MOST_BYTES = 1 << 20
+"""Sections for five thousand takes (our choice)."""
+_MOST_MISTAKES = 50
+"""Told at once (our choice)."""
+_MOST_DOTS = 100
+"""On a line; a key of the settings has two parts, and a name in it a few dots (our choice)."""
 
 Schema = dict[str, Any]
 
@@ -26,21 +35,40 @@ def load_settings(folder: Path) -> Settings:
     """
     path = folder / SETTINGS_NAME
     try:
-        # Some editors put a byte order mark in front of UTF-8.
-        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        raw = _parsed(read_regular(path, _MOST_BYTES))
     except FileNotFoundError:
         return Settings()
     except UnicodeDecodeError as error:
         raise SettingsError(f"{path}: not UTF-8 text at byte {error.start}; save it as UTF-8") from error
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(f"{path}: not valid TOML: {error}") from error
+    except ValueError as error:  # a whole number of thousands of digits
+        raise SettingsError(f"{path}: states a number that is too long; shorten it") from error
+    except RecursionError:
+        raise SettingsError(f"{path}: nests too deep; settings are sections with keys") from None
+    except NotRegularError as error:
+        raise SettingsError(f"{path}: {error.strerror}, no file; take it away") from error
+    except TooLargeError as error:
+        raise SettingsError(f"{path}: {error.strerror}; keep settings only in it") from error
     except OSError as error:
         raise SettingsError(f"{path}: cannot be read ({error.strerror}); check its permissions") from error
     try:
         return Settings.model_validate(raw)
     except ValidationError as error:
-        lines = dict.fromkeys(f"{path}: {_explain(detail)}" for detail in error.errors())
-        raise SettingsError("\n".join(lines)) from error
+        details = error.errors()
+        lines = dict.fromkeys(inert(f"{path}: {_explain(detail)}") for detail in details[:_MOST_MISTAKES])
+        more = len(details) - _MOST_MISTAKES
+        rest = [f"{path}: {more:,} more mistakes"] if more > 0 else []
+        raise SettingsError("\n".join([*lines, *rest])) from error
+
+
+def _parsed(content: bytes) -> Schema:
+    """Return what the file states; some editors put a byte order mark in front of UTF-8."""
+    text = content.decode("utf-8-sig").replace("\r\n", "\n")
+    # The parser's memory grows with the square of a dotted key's parts.
+    if any(line.count(".") > _MOST_DOTS for line in text.splitlines()):
+        raise RecursionError
+    return tomllib.loads(text)
 
 
 def _explain(detail: Any) -> str:
@@ -62,7 +90,7 @@ def _nearest(loc: list[str]) -> str:
 
 def _schema_at(loc: list[str]) -> Schema:
     """Return the JSON Schema of the setting at ``loc``."""
-    whole = Settings.model_json_schema()
+    whole = _whole_schema()
     schema: Schema = whole
     for part in loc:
         inside = schema.get("properties", {}).get(part) or schema.get("additionalProperties") or schema
@@ -71,6 +99,11 @@ def _schema_at(loc: list[str]) -> Schema:
         references = [option["$ref"] for option in (inside, *inside.get("allOf", ())) if "$ref" in option]
         schema = whole["$defs"][references[0].rsplit("/", 1)[1]] if references else inside
     return schema
+
+
+@lru_cache(maxsize=1)
+def _whole_schema() -> Schema:
+    return Settings.model_json_schema()
 
 
 def _allowed(schema: Schema) -> str:

@@ -10,7 +10,7 @@ from batch.errors import TakeError
 from batch.kinds import MIDI_SUFFIXES
 from batch.midi_take import read_performance
 from batch.model import Note, TakeInfo, Texture
-from batch.regular import unreadable
+from batch.regular import open_regular, size_of, unreadable
 from batch.settings import Channel, SoundSettings
 from batch.sound import Sound, open_sound
 from batch.sound.broadcast import Broadcast, read_broadcast
@@ -97,7 +97,8 @@ def open_take(path: Path, fingerprint: str, settings: SoundSettings | None = Non
         that ``settings`` ask for.
     """
     try:
-        size = path.stat().st_size
+        with open_regular(path) as stream:
+            size = size_of(stream)
     except OSError as error:
         raise unreadable(path, error) from error
     if size == 0:

@@ -184,8 +184,8 @@ def print_take(analysis: Analysis, path: Path) -> None:
     """Print one take: what it is, its variety, and its phrases with their evidence."""
     out = console()
     out.print(Text(inert(analysis.take.title or path.name), style="bold"))
-    out.print(f"{inert(path.name)}, {clock(analysis.take.duration_s)}, {_grid_words(analysis)}")
-    out.print(_variety_of(analysis))
+    out.print(inert(f"{path.name}, {clock(analysis.take.duration_s)}, {_grid_words(analysis)}"))
+    out.print(inert(_variety_of(analysis)))
     for warning in analysis.warnings:
         out.print(Text(inert(warning), style="yellow"))
     if analysis.phrases:
@@ -260,7 +260,7 @@ def _grid_words(analysis: Analysis) -> str:
 
 def _variety_of(analysis: Analysis) -> str:
     variety = analysis.variety
-    if variety.score is None:
+    if variety.score is None or variety.low is None or variety.high is None:
         return f"no variety score: {variety.why_null}"
     parts = ", ".join(f"{name.replace('_', ' ')} {_number(value)}" for name, value in variety.parts.items())
     return f"variety {variety.score:.0f} ({variety.low:.0f} to {variety.high:.0f}): {parts}"
