@@ -38,9 +38,9 @@ def _entries_of(folder: Path) -> Iterator[Entry]:
         except (OSError, BatchError):
             continue  # its take is heard again
         take = analysis.take
-        if take.recording is None or take.recipe is None:
+        if take.recipe is None or not _is_a_path(take.recording):
             continue
-        recording = Path(os.path.normpath(folder.absolute() / take.recording))
+        recording = Path(os.path.normpath(folder.absolute() / str(take.recording)))
         entry = Entry(
             recording,
             State.DONE,
@@ -49,3 +49,8 @@ def _entries_of(folder: Path) -> Iterator[Entry]:
             name=path.name.removesuffix(ANALYSIS_SUFFIX),
         )
         yield summarise(entry, analysis)
+
+
+def _is_a_path(text: str | None) -> bool:
+    """Return whether a text that anybody may have written can be the way to a file."""
+    return text is not None and text != "" and "\0" not in text
