@@ -133,7 +133,7 @@ class Engine:
             return
         if not stands_still:
             problem = "was changed while it was being heard"
-            yield self._fail(job.entry, LaterError(job.entry.path, problem, "it is heard again"))
+            yield self._fail(job.entry, LaterError(job.entry.path, problem, "the next run hears it again"))
         elif isinstance(answer, TakeError):
             yield self._fail(job.entry, answer)
         else:

@@ -219,7 +219,8 @@ class Watcher:
 
     def _matters(self, path: Path) -> bool:
         """Return whether a change at ``path`` can concern takes; what takemill writes does not."""
-        if is_hidden(path.name) or self._out in (path, *path.parents):
+        below = self._out != self._folder and self._out.is_relative_to(self._folder)
+        if is_hidden(path.name) or (below and path.is_relative_to(self._out)):
             return False
         return path.name == SETTINGS_NAME or path.suffix.lower() in TAKE_SUFFIXES or not path.is_file()
 

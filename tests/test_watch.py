@@ -220,10 +220,11 @@ def test_a_take_left_for_later_comes_again(tmp_path):
     assert [eyes.after(4), eyes.after(1), eyes.after(9)] == [[], ["one.mid"], []]
 
 
-def test_events_come_at_once_and_what_is_written_makes_none(tmp_path):
+@pytest.mark.parametrize("out", ["markers", "..", "."])
+def test_events_come_at_once_and_what_is_written_makes_none(tmp_path, out):
     (tmp_path / "markers").mkdir()
     stop = Event()
-    watcher = Watcher(tmp_path, tmp_path / "markers", WatchSettings(), time.monotonic)
+    watcher = Watcher(tmp_path, tmp_path / out, WatchSettings(), time.monotonic)
     wakes = watcher.wakes(stop)
     for _ in range(3):
         next(wakes)
