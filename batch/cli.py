@@ -83,7 +83,7 @@ def run(asked: argparse.Namespace) -> int:
         say_problem(f"{_listed(asked.paths)}: no takes here; put recordings or MIDI files in it")
     all_done = True
     if takes:
-        with _engine(asked.out or _default_out(asked.paths), asked.jobs) as engine:
+        with _engine(asked.out or _default_out(asked.paths), asked) as engine:
             all_done = _work(engine, takes)
     if complaints:
         return WRONG_USE
@@ -104,14 +104,14 @@ def watch(asked: argparse.Namespace) -> int:
         folder, settle_s=settings.settle_s, poll=settings.poll, stop=Event(), clock=time.monotonic
     )
     out = asked.out or folder / OUT_NAME
-    with _engine(out, asked.jobs):
+    with _engine(out, asked):
         say(f"watching {folder}, writing to {out}; stop with Ctrl-C")
     try:
         for ready, settling in looks:
             forget_settings()
             try:
                 # Opened anew each time: the output folder may have been removed meanwhile.
-                with _engine(out, asked.jobs) as engine:
+                with _engine(out, asked) as engine:
                     engine.expect(settling)
                     _work(engine, ready)
             except BatchError as error:
@@ -210,7 +210,7 @@ def _keep_sessions(gigs: "Gigs", folders: Sequence[Path]) -> bool:
 
 
 @contextmanager
-def _engine(out: Path, jobs: int) -> Iterator["Engine"]:
+def _engine(out: Path, asked: argparse.Namespace) -> Iterator["Engine"]:
     from batch.catalogue import open_catalogue
     from batch.engine import Engine
     from batch.outputs import sweep_partials
@@ -222,16 +222,23 @@ def _engine(out: Path, jobs: int) -> Iterator["Engine"]:
         sweep_partials(out)
     except OSError as error:
         raise BatchError(f"{out}: cannot be written to ({error.strerror}); choose another --out") from error
-    with open_catalogue(out, create=True) as catalogue, _hearers(jobs) as hearers:
+    with open_catalogue(out, create=True) as catalogue, _hearers(asked.jobs, asked.cluster) as hearers:
         catalogue.recover()
         yield Engine(catalogue, Shelf(out, exporters_for), hearers)
 
 
 @contextmanager
-def _hearers(jobs: int) -> Iterator["Hearers"]:
+def _hearers(jobs: int, cluster: str | None) -> Iterator["Hearers"]:
     from batch.hearers import OneByOne
     from batch.listen import listen, prepare
 
+    if cluster is not None:
+        from batch.cluster import Cluster
+        from batch.terminal import say_problem
+
+        with Cluster(cluster, say_problem) as far:
+            yield far
+        return
     if jobs == 1:
         yield OneByOne(listen)
         return
@@ -323,16 +330,21 @@ def _parser() -> argparse.ArgumentParser:
         return sub
 
     jobs_help = "takes to hear at a time, each on a core of its own (default: 1)"
+    cluster_help = "hear on many machines: the scheduler of a Dask cluster, such as tcp://studio:8786"
     out_help = f"where to write (default: {OUT_NAME} in the takes' folder)"
     one = add(run, "analyse takes once; finished takes are not done again", "takemill run gigs/friday")
     one.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="a take, or a folder of takes")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
-    one.add_argument("--jobs", type=_jobs, default=1, metavar="N", help=jobs_help)
+    where = one.add_mutually_exclusive_group()
+    where.add_argument("--jobs", type=_jobs, default=1, metavar="N", help=jobs_help)
+    where.add_argument("--cluster", metavar="ADDRESS", help=cluster_help)
 
     one = add(watch, "analyse every take that lands in a folder, until stopped", "takemill watch takes")
     one.add_argument("folder", type=Path, metavar="FOLDER", help="the folder your recordings land in")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
-    one.add_argument("--jobs", type=_jobs, default=1, metavar="N", help=jobs_help)
+    where = one.add_mutually_exclusive_group()
+    where.add_argument("--jobs", type=_jobs, default=1, metavar="N", help=jobs_help)
+    where.add_argument("--cluster", metavar="ADDRESS", help=cluster_help)
 
     one = add(rank, "sort takes by variety, or by one of its parts", "takemill rank gigs/friday --by density")
     one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)
