@@ -14,8 +14,8 @@ from typing import Self
 from batch.errors import BatchError, LaterError, TakeError
 from batch.hearers import Answer, Request
 from batch.model import Analysis
-from batch.outpost import VERSION, Reply, Stranger, Unseen, limit_s
-from batch.posts import Back, Errand, Post, Posts, host_of
+from batch.outpost import VERSION, Bug, Reply, Stranger, Unseen, limit_s
+from batch.posts import Back, Errand, Post, Posts
 from batch.wire import LostError, Wire, check_address
 
 LOOK_S = 1.0
@@ -99,10 +99,10 @@ class Cluster:
             self._answer(errand, _held(post, errand))
         for errand in posts.take_unseen():
             self._answer(errand, _unseen(errand))
-        for address, count in threads.items():
-            if count > 1:
+        for post in posts.useful:
+            if (count := threads[post.address]) > 1:
                 how = f"a worker there has {count} threads, but hears one take at a time"
-                self._say_once(f"{host_of(address)}: {how}; start one a core, with --nthreads 1")
+                self._say_once(f"{post.host}: {how}; start one a core, with --nthreads 1")
         self._insist_on_somebody(posts)
 
     def _insist_on_somebody(self, posts: Posts) -> None:
@@ -110,45 +110,44 @@ class Cluster:
             self._nobody_since_s = None
             return
         if posts.useless:
-            problem = f"{self._address}: none of its workers can be used"
-            raise BatchError(f"{problem}; install {_named(VERSION)} where they run")
+            problem = f"{self._address}: none of its workers can be used, as was said"
+            raise BatchError(f"{problem}; mend them, or start others")
         self._nobody_since_s = self._nobody_since_s or monotonic()
         if monotonic() - self._nobody_since_s >= NOBODY_S:
             problem = f"{self._address}: has had no worker for {NOBODY_S:.0f} s"
             raise BatchError(f"{problem}; start some with dask worker {self._address} --nthreads 1")
 
     def _land(self, posts: Posts, back: Back) -> None:
-        post, errand, sent = back
-        assert self._wire
-        try:
-            reply: Reply = pickle.loads(self._wire.fetch(sent))
-        except LostError:
-            posts.forget(post)
-            self._lose(posts, post, errand)
-        except (ImportError, AttributeError):
-            self._turn_away(posts, post, errand, "has no takemill")
-        else:
-            post.machine = reply.machine
-            self._take_in(posts, post, errand, reply)
+        post, errand, found = back
+        match found:
+            case bytes():
+                self._take_in(posts, post, errand, pickle.loads(found))
+            case LostError():
+                posts.forget(post)
+                self._lose(posts, post, errand)
+            case ImportError() | AttributeError() if post.door.status == "error":
+                self._turn_away(posts, post, errand, f"{post.host} has no takemill")
+            case _:
+                raise found
 
     def _take_in(self, posts: Posts, post: Post, errand: Errand, reply: Reply) -> None:
         match reply.said:
             case Stranger(version):
-                self._turn_away(posts, post, errand, f"has {_named(version)}")
+                self._turn_away(posts, post, errand, f"{reply.machine} has {_named(version)}")
             case Unseen(problem):
-                errand.unseen[post.address] = f"{post.machine} {problem}"
+                errand.unseen[post.address] = f"{reply.machine} {problem}"
                 posts.send(errand)
                 self._looked_s = -math.inf  # perhaps nobody is left who sees it
             case Analysis() | TakeError() as found:
                 for line in errand.unseen.values():
                     self._say_once(f"{line}; mount the folder there at the same path, others hear its takes")
                 self._answer(errand, found)
-            case bug:
-                raise bug
+            case Bug(trace):
+                raise RuntimeError(f"on {reply.machine}: {trace}")
 
     def _turn_away(self, posts: Posts, post: Post, errand: Errand, why: str) -> None:
         posts.dismiss(post)
-        self._say_once(f"{post.machine} {why}; install {_named(VERSION)} there, it is left out until then")
+        self._say_once(f"{why}; install {_named(VERSION)} there, it is left out until then")
         posts.send(errand)
         self._looked_s = -math.inf  # perhaps nobody is left who can be used
 
@@ -157,7 +156,7 @@ class Cluster:
         if post.at_it_s >= limit_s(errand.request):
             self._answer(errand, _took_too_long(errand))
             return
-        errand.died_on.append(post.machine)
+        errand.died_on.append(post.host)
         if len(errand.died_on) < MOST_DEATHS:
             posts.send(errand)
         else:
@@ -178,13 +177,13 @@ def _took_too_long(errand: Errand) -> TakeError:
 
 
 def _deadly(errand: Errand) -> TakeError:
-    problem = f"{len(errand.died_on)} workers died hearing it ({', '.join(dict.fromkeys(errand.died_on))})"
+    problem = f"{len(errand.died_on)} workers died hearing it, on {', '.join(dict.fromkeys(errand.died_on))}"
     remedy = "it is tried again with the next run; give workers more memory, or export it as WAV or FLAC"
     return TakeError(errand.request.asked.path, problem, remedy)
 
 
 def _held(post: Post, errand: Errand) -> LaterError:
-    problem = f"{post.machine} has not heard it after {post.at_it_s:,.0f} s"
+    problem = f"{post.host} has not heard it after {post.at_it_s:,.0f} s"
     remedy = "see whether its worker is paused for want of memory or busy for others; the take waits"
     return LaterError(errand.request.asked.path, problem, remedy)
 

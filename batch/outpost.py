@@ -7,7 +7,6 @@ import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 
 from batch import __version__
@@ -15,7 +14,7 @@ from batch.errors import TakeError
 from batch.folder import LISTENING_VERSION, content_hash
 from batch.garbage import look_seldom
 from batch.hearers import Answer, Request, answer
-from batch.listen import listen, prepare
+from batch.listen import listen
 
 VERSION = (__version__, LISTENING_VERSION)
 """Of the program and of its listening: both ends must agree, or takes would not be heard alike everywhere."""
@@ -39,11 +38,19 @@ class Stranger:
 
 
 @dataclass(frozen=True, slots=True)
+class Bug:
+    """Something went wrong that should not have."""
+
+    trace: str
+    """As text: exceptions do not always survive the way, nor does what carries them."""
+
+
+@dataclass(frozen=True, slots=True)
 class Reply:
-    """What a worker says, and the name of the machine it runs on. A bug travels as it was raised."""
+    """What a worker says, and the name of the machine it runs on."""
 
     machine: str
-    said: Answer | Unseen | Stranger | Exception
+    said: Answer | Unseen | Stranger | Bug
 
 
 def limit_s(request: Request) -> float:
@@ -53,29 +60,23 @@ def limit_s(request: Request) -> float:
 
 def hear(version: str, listening: int, packed: bytes) -> bytes:
     """Return the reply to a request, both pickled: the scheduler passes them on without takemill."""
-    said = _heard(pickle.loads(packed)) if (version, listening) == VERSION else Stranger(VERSION)
+    said: Answer | Unseen | Stranger | Bug = Stranger(VERSION)
+    if (version, listening) == VERSION:
+        try:
+            said = _heard(pickle.loads(packed))
+        except Exception:
+            said = Bug(traceback.format_exc())
     return pickle.dumps(Reply(platform.node(), said))
 
 
-def _heard(request: Request) -> Answer | Unseen | Exception:
+def _heard(request: Request) -> Answer | Unseen:
     with _deadline(limit_s(request)):
         if unseen := _unseen(request):
             return unseen
-        _settle_in()
-        try:
-            found = answer(listen, request)
-        except Exception as bug:
-            bug.add_note(traceback.format_exc())
-            return bug
+        look_seldom()
+        found = answer(listen, request)
         # Storage that went away meanwhile is no fault of the take.
         return (isinstance(found, TakeError) and _unseen(request)) or found
-
-
-@cache
-def _settle_in() -> None:
-    """Make ready once for many takes."""
-    look_seldom()
-    prepare()
 
 
 @contextmanager

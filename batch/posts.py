@@ -32,12 +32,16 @@ class Post:
 
     address: str
     door: "Sent"
-    machine: str
     idle: bool = True
     useless: bool = False
     errand: Errand | None = None
     sent: "Sent | None" = None
     since_s: float = 0.0
+
+    @property
+    def host(self) -> str:
+        """Return the machine of ``tcp://10.0.0.7:40123``."""
+        return self.address.rpartition("://")[2].rpartition(":")[0]
 
     @property
     def at_it_s(self) -> float:
@@ -49,19 +53,23 @@ class Post:
         self.idle, self.errand, self.sent, self.since_s = False, errand, sent, monotonic()
 
     def leave(self) -> Errand | None:
-        """Be at nothing; return what it was at."""
-        errand, self.errand, self.sent = self.errand, None, None
+        """Be at nothing; return what it was at. What was sent is wanted no more."""
+        errand, sent = self.errand, self.sent
+        self.errand = self.sent = None
+        if sent:
+            sent.release()
         return errand
 
 
-Back = tuple[Post, Errand, "Sent"]
+Back = tuple[Post, Errand, bytes | Exception]
+"""A worker, the take that it was at, and what came back."""
 
 
 class Posts:
     """Sends takes to whichever worker is idle; those that come in between wait here.
 
-    A worker gets its next take in the thread that learns of its last one's end, so that it need not
-    wait until whoever collects the answers has time.
+    A worker gets its next take in the thread that fetches what came of its last one: it need not wait
+    until whoever collects the answers has time, and takes no answer with it that it has when it dies.
     """
 
     def __init__(self, wire: "Wire") -> None:
@@ -103,7 +111,7 @@ class Posts:
         with self._lock:
             gone = [self._posts.pop(address) for address in self._posts.keys() - here]
             for address in here - self._posts.keys():
-                self._posts[address] = Post(address, self._wire.door(address), host_of(address))
+                self._posts[address] = Post(address, self._wire.door(address))
         self._hand_out()
         return _left(gone)
 
@@ -154,18 +162,14 @@ class Posts:
         return self._wire.send(post.address, post.door, errand.request, then)
 
     def _came_back(self, post: Post, errand: Errand, sent: "Sent") -> None:
+        found = self._wire.fetch(sent)
         with self._lock:
             if post.sent is not sent:
                 return  # it was taken for lost
             post.leave()
-            post.idle = sent.status == "finished"
+            post.idle = isinstance(found, bytes)
+        self._back.put((post, errand, found))
         self._hand_out()
-        self._back.put((post, errand, sent))
-
-
-def host_of(address: str) -> str:
-    """Return the machine of ``tcp://10.0.0.7:40123``."""
-    return address.rpartition("://")[2].rpartition(":")[0]
 
 
 def _left(posts: Iterable[Post]) -> list[tuple[Post, Errand]]:

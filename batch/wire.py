@@ -3,6 +3,7 @@
 Only names of the standard library and bytes pass through the scheduler, so that it needs no takemill.
 """
 
+import asyncio
 import logging
 import operator
 import pickle
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
     Sent: TypeAlias = Future[bytes]
 
-CONNECT_S = 10.0
+CONNECT_S = 5.0
 """How long a scheduler may take to answer the first time: networks are quicker, busy machines not by much."""
 ANSWER_S = 15.0
 """How long it may take after that; its own pauses (garbage, hundreds of workers) last a few seconds."""
@@ -74,16 +75,26 @@ class Wire:
         from distributed import Client  # noqa: PLC0415  takes half a second
 
         try:
-            return Client(self._address, timeout=CONNECT_S, set_as_default=False)
-        except Exception as error:  # what answers need not be a scheduler: anything may be wrong
+            # First, since a client waits for ever for one who takes the call and says nothing.
+            kind = asyncio.run(asyncio.wait_for(_kind_of(self._address), CONNECT_S))
+            if kind == "Scheduler":
+                return Client(self._address, timeout=CONNECT_S, set_as_default=False)
+        except (OSError, TimeoutError) as error:
             problem = f"{self._address}: no scheduler answers there"
-            remedy = "start it with dask scheduler, or run without --cluster"
-            raise BatchError(f"{problem}; {remedy}") from error
+            raise BatchError(f"{problem}; start it with dask scheduler, or run without --cluster") from error
+        except Exception as error:  # what is there may be anything, and so may what is set for Dask
+            problem = f"{self._address}: cannot be spoken to ({str(error) or type(error).__name__})"
+            raise BatchError(f"{problem}; see that Dask is set up for it here") from error
+        problem = f"{self._address}: is no scheduler but a {kind.lower()}"
+        raise BatchError(f"{problem}; give the address that the scheduler says as it starts")
 
     def close(self) -> None:
         """Leave. The scheduler forgets what was asked of it."""
         with self._after, suppress(Exception):
-            self._client.close(timeout=CLOSE_S)
+            try:
+                self._client.close(timeout=CLOSE_S)
+            finally:
+                self._client.status = "closed"  # else it would try again, and longer, when it is collected
 
     def workers(self) -> dict[str, int]:
         """Return the threads of each worker, by its address."""
@@ -110,24 +121,31 @@ class Wire:
         sent.add_done_callback(then)
         return sent
 
-    def fetch(self, sent: "Sent") -> bytes:
-        """Return what came of a request.
+    def fetch(self, sent: "Sent") -> bytes | Exception:
+        """Return what came of a request that ended, or what went wrong before anything was heard.
 
-        Raises
-        ------
-        LostError
-            If the worker died of it, or with it.
-        Exception
-            What went wrong on the worker before anything was heard.
+        That is a LostError if the worker died of it or with it, a BatchError if the scheduler is gone.
         """
         from distributed import CancelledError, KilledWorker  # noqa: PLC0415
 
         try:
             return sent.result(timeout=FETCH_S)
-        except CancelledError as error:
-            raise self.gone() from error
-        except (KilledWorker, TimeoutError) as error:
-            raise LostError from error
+        except CancelledError:
+            return self.gone()
+        except (KilledWorker, TimeoutError):
+            return LostError()
+        except Exception as error:
+            return error
+
+
+async def _kind_of(address: str) -> str:
+    """Return what answers at an address: a Scheduler, a Worker, a Nanny."""
+    from distributed import rpc  # noqa: PLC0415
+    from distributed.security import Security  # noqa: PLC0415
+
+    security = Security().get_connection_args("client")
+    async with rpc(address, timeout=CONNECT_S, connection_args=security) as peer:
+        return str((await peer.identity())["type"])
 
 
 @contextmanager
