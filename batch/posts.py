@@ -68,7 +68,7 @@ Back = tuple[Post, Errand, bytes | Exception]
 class Posts:
     """Sends takes to whichever worker is idle; those that come in between wait here.
 
-    A worker gets its next take in the thread that fetches what came of its last one: it need not wait
+    A worker gets its next take in the thread that fetched what came of its last one: it need not wait
     until whoever collects the answers has time, and takes no answer with it that it has when it dies.
     """
 
@@ -156,13 +156,12 @@ class Posts:
         return next((errand for errand in self._waiting if post.address not in errand.unseen), None)
 
     def _send(self, post: Post, errand: Errand) -> "Sent":
-        def then(sent: "Sent") -> None:
-            self._came_back(post, errand, sent)
+        def then(sent: "Sent", found: bytes | Exception) -> None:
+            self._came_back(post, errand, sent, found)
 
         return self._wire.send(post.address, post.door, errand.request, then)
 
-    def _came_back(self, post: Post, errand: Errand, sent: "Sent") -> None:
-        found = self._wire.fetch(sent)
+    def _came_back(self, post: Post, errand: Errand, sent: "Sent", found: bytes | Exception) -> None:
         with self._lock:
             if post.sent is not sent:
                 return  # it was taken for lost

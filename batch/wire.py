@@ -23,13 +23,14 @@ if TYPE_CHECKING:
     from distributed import Client, Future
 
     Sent: TypeAlias = Future[bytes]
+    Then: TypeAlias = Callable[[Sent, bytes | Exception], None]
+    """Told what was sent and what came of it, or what went wrong before anything was heard: a LostError
+    if workers died of it, a BatchError if the scheduler is gone."""
 
 CONNECT_S = 5.0
 """How long a scheduler may take to answer the first time: networks are quicker, busy machines not by much."""
 ANSWER_S = 15.0
 """How long it may take after that; its own pauses (garbage, hundreds of workers) last a few seconds."""
-FETCH_S = 30.0
-"""How long a finished analysis may be on its way; those of hours are some megabytes."""
 CLOSE_S = 2.0
 """How long leaving may take: who stops takemill waits for it."""
 
@@ -38,7 +39,7 @@ _DOOR = "batch.outpost:hear"
 
 
 class LostError(Exception):
-    """An answer that a worker had is not to be had from it any more."""
+    """Nothing came of a request but the death of its worker, or of each that Dask gave it to."""
 
 
 def check_address(address: str) -> None:
@@ -114,28 +115,31 @@ class Wire:
         """Return the function that hears takes, found on the worker and left there."""
         return self._client.submit(pkgutil.resolve_name, _DOOR, workers=[worker], pure=False)
 
-    def send(self, worker: str, door: "Sent", request: Request, then: Callable[["Sent"], None]) -> "Sent":
-        """Send a request through a worker's door; ``then`` is called in another thread, however it ends."""
+    def send(self, worker: str, door: "Sent", request: Request, then: "Then") -> "Sent":
+        """Send a request through a worker's door; ``then`` is called in the wire's thread as it ends."""
         packed = pickle.dumps(request)
         sent = self._client.submit(operator.call, door, *VERSION, packed, workers=[worker], pure=False)
-        sent.add_done_callback(then)
+        assert self._client.loop
+        self._client.loop.add_callback(self._bring, sent, then)
         return sent
 
-    def fetch(self, sent: "Sent") -> bytes | Exception:
-        """Return what came of a request that ended, or what went wrong before anything was heard.
+    async def _bring(self, sent: "Sent", then: "Then") -> None:
+        """Wait for a request to end, and fetch what came of it.
 
-        That is a LostError if the worker died of it or with it, a BatchError if the scheduler is gone.
+        What a worker takes with it as it dies never comes: ``then`` is called once it is wanted no more.
         """
         from distributed import CancelledError, KilledWorker  # noqa: PLC0415
 
+        found: bytes | Exception
         try:
-            return sent.result(timeout=FETCH_S)
+            found = await self._client.gather(sent, asynchronous=True)
         except CancelledError:
-            return self.gone()
-        except (KilledWorker, TimeoutError):
-            return LostError()
+            found = self.gone()
+        except KilledWorker:
+            found = LostError()
         except Exception as error:
-            return error
+            found = error
+        then(sent, found)
 
 
 async def _kind_of(address: str) -> str:
