@@ -13,6 +13,7 @@ from batch import __version__
 from batch.errors import TakeError
 from batch.folder import LISTENING_VERSION, content_hash
 from batch.garbage import look_seldom
+from batch.heap import keep_freed
 from batch.hearers import Answer, Request, answer
 from batch.listen import listen
 
@@ -74,6 +75,7 @@ def _heard(request: Request) -> Answer | Unseen:
         if unseen := _unseen(request):
             return unseen
         look_seldom()
+        keep_freed()
         found = answer(listen, request)
         # Storage that went away meanwhile is no fault of the take.
         return (isinstance(found, TakeError) and _unseen(request)) or found

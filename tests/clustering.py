@@ -39,11 +39,12 @@ class Machines:
         self.address = str(json.loads(told.read_text())["address"])
 
     @contextmanager
-    def joined(self, *options: object, fault: str = "", wait: bool = True) -> Iterator[None]:
-        """Start a worker, or as many as ``--nworkers`` says, that have a fault; end them afterwards."""
+    def joined(self, *options: object, fault: str | None = "", wait: bool = True) -> Iterator[None]:
+        """Start a worker, or as many as ``--nworkers`` says; end them afterwards. None is without faults."""
         where = (self.address, "--nthreads", 1, "--no-dashboard", "--local-directory", self._folder)
         before = self.workers()
-        with self._started("worker", *where, "--preload", FAULTY, *options, FAULT=fault):
+        faulty = () if fault is None else ("--preload", FAULTY)
+        with self._started("worker", *where, *faulty, *options, FAULT=fault or ""):
             many = options[options.index("--nworkers") + 1] if "--nworkers" in options else 1
             wait_until(lambda: not wait or len(self.workers() - before) == many)
             yield
