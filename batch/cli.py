@@ -210,6 +210,13 @@ def _report() -> "Report":
 
 @contextmanager
 def _hearers(asked: argparse.Namespace) -> Iterator["Hearers"]:
+    if asked.cluster is not None:
+        from batch.cluster import Cluster
+        from batch.terminal import say_problem
+
+        with Cluster(asked.cluster, say_problem) as far:
+            yield far
+        return
     from batch.listen import listen, prepare
     from batch.workers import Workers
 
@@ -308,17 +315,22 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(command=command)
         return sub
 
+    cluster_help = "hear on many machines: the scheduler of a Dask cluster, such as tcp://studio:8786"
     jobs_help = "takes to hear at a time, each on a core of its own (default: 1)"
     out_help = f"where to write (default: {OUT_NAME} in the takes' folder)"
     one = add(run, "analyse takes once; finished takes are not done again", "takemill run gigs/friday")
     one.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="a take, or a folder of takes")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
-    one.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
+    where = one.add_mutually_exclusive_group()
+    where.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
+    where.add_argument("--cluster", metavar="ADDRESS", help=cluster_help)
 
     one = add(watch, "analyse every take that lands in a folder, until stopped", "takemill watch takes")
     one.add_argument("folder", type=Path, metavar="FOLDER", help="the folder your recordings land in")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
-    one.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
+    where = one.add_mutually_exclusive_group()
+    where.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
+    where.add_argument("--cluster", metavar="ADDRESS", help=cluster_help)
 
     one = add(rank, "sort takes by variety, or by one of its parts", "takemill rank gigs/friday --by density")
     one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)

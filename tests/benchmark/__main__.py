@@ -6,6 +6,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -118,6 +119,16 @@ def scale(_: Asked) -> Iterator[Table]:
     yield scale_table()
 
 
+def cluster(asked: Asked) -> Iterator[Table]:
+    """Yield how a run grows with workers."""
+    if find_spec("distributed") is None:
+        print("the cluster is left out: distributed is not installed; pip install '.[cluster]'\n")
+        return
+    from .cluster import cluster_table
+
+    yield cluster_table(asked.store)
+
+
 PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "accuracy": accuracy,
     "speed": speed,
@@ -127,6 +138,7 @@ PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "grooves": grooves,
     "companions": companions,
     "scale": scale,
+    "cluster": cluster,
 }
 
 
