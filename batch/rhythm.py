@@ -6,6 +6,7 @@ the corpus' own annotation (Pfleiderer and others, "Inside the Jazzomat", 2017),
 in place of its rules.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -91,16 +92,31 @@ class Feel:
 
 def beat_positions(times_s: np.ndarray, grid: Grid) -> np.ndarray:
     """Return times as fractional beats since the grid's first beat, going on evenly at either end."""
-    beats = np.asarray(grid.beats_s)
+    first, beats = _beats_around(times_s, grid)
     index = np.clip(np.searchsorted(beats, times_s, side="right") - 1, 0, len(beats) - 2)
-    return index + (times_s - beats[index]) / (beats[index + 1] - beats[index])
+    return first + index + (times_s - beats[index]) / (beats[index + 1] - beats[index])
 
 
 def beat_lengths(times_s: np.ndarray, grid: Grid) -> np.ndarray:
     """Return the length in seconds of the beat that each time falls in."""
-    beats = np.asarray(grid.beats_s)
+    _, beats = _beats_around(times_s, grid)
     index = np.clip(np.searchsorted(beats, times_s, side="right") - 1, 0, len(beats) - 2)
     return beats[index + 1] - beats[index]
+
+
+def _beats_around(times_s: np.ndarray, grid: Grid) -> tuple[int, np.ndarray]:
+    """Return the beats that the times lie between, and the number of the first.
+
+    A take of thousands of phrases has as many questions: none may read the whole grid.
+    """
+    if not len(times_s):
+        return 0, np.array(grid.beats_s[:2])
+    most = len(grid.beats_s) - 2
+    first, last = (
+        min(max(bisect_right(grid.beats_s, time_s) - 1, 0), most)
+        for time_s in (float(times_s.min()), float(times_s.max()))
+    )
+    return first, np.array(grid.beats_s[first : last + 2])
 
 
 def estimate_feel(onsets_s: np.ndarray, grid: Grid) -> Feel:
@@ -268,8 +284,7 @@ def strengths(position: np.ndarray, grid: Grid) -> np.ndarray:
     """
     beat = np.floor(position + ON_TATUM).astype(int)
     fraction = position - beat
-    bar_beats = np.asarray(grid.beat_in_bar)
-    number = _number_in_bar(beat, bar_beats, grid.beats_per_bar)
+    number = _number_in_bar(beat, grid)
     halves, odd = divmod(grid.beats_per_bar, 2)
     half = halves + 1 if halves > 1 and not odd else 0
     of_beat = np.select([number == 1, number == half], [BAR, HALF_BAR], BEAT)
@@ -278,11 +293,15 @@ def strengths(position: np.ndarray, grid: Grid) -> np.ndarray:
     return np.where(fraction < ON_TATUM, of_beat, np.where(on_first, DIVISION, SUBDIVISION))
 
 
-def _number_in_bar(beat: np.ndarray, beat_in_bar: np.ndarray, beats_per_bar: int) -> np.ndarray:
+def _number_in_bar(beat: np.ndarray, grid: Grid) -> np.ndarray:
     """Return the beat's number in its bar, counted on beyond either end of the grid."""
-    inside = np.clip(beat, 0, len(beat_in_bar) - 1)
-    number = beat_in_bar[inside] + beat - inside
-    return np.where(beat == inside, number, (number - 1) % beats_per_bar + 1)
+    if not beat.size:
+        return beat
+    inside = np.clip(beat, 0, len(grid.beat_in_bar) - 1)
+    first = int(inside.min())
+    near = np.array(grid.beat_in_bar[first : int(inside.max()) + 1])
+    number = near[inside - first] + beat - inside
+    return np.where(beat == inside, number, (number - 1) % grid.beats_per_bar + 1)
 
 
 def _inner(parts: int) -> list[float]:
