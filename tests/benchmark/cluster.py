@@ -12,7 +12,7 @@ from .speed import TAKE_S, write
 from .tables import Cell, Table
 from .whole import COMMAND, Cost, cost_of
 
-TAKES, ROUNDS = 24, 3
+TAKES, ROUNDS = 16, 3
 REMARKS = (
     "Scheduler and workers run here, so more of them than cores bring nothing; both are warm.",
     f"The quickest of {ROUNDS} rounds, in which all take turns: what else the machine does slows them alike.",
