@@ -168,6 +168,7 @@ def show(asked: argparse.Namespace) -> int:
     from batch.contract import parse_analysis
     from batch.entry import State
     from batch.names import ANALYSIS_SUFFIX
+    from batch.regular import read_whole
     from batch.terminal import print_take, say_problem
 
     folder, entry = _find_take(asked.take, asked.folder)
@@ -176,7 +177,7 @@ def show(asked: argparse.Namespace) -> int:
         return SOME_FAILED
     path = folder / f"{entry.name}{ANALYSIS_SUFFIX}"
     try:
-        content = path.read_bytes()
+        content = read_whole(path)
     except OSError as error:
         raise BatchError(f"{path}: cannot be read ({error.strerror}); run takemill again") from error
     print_take(parse_analysis(content, path), entry.path)

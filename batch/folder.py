@@ -9,13 +9,15 @@ from pathlib import Path
 from batch.companions import by_stem, companion_of
 from batch.errors import TakeError
 from batch.kinds import AUDIO_SUFFIXES
-from batch.regular import open_regular, unreadable
+from batch.regular import open_regular, read_regular, unreadable
 from batch.settings import GridSettings, Settings
 from batch.settings_file import SETTINGS_NAME, load_settings
 
 LISTENING_VERSION = 6
 """Raised when the listening changes, so that takes heard before are heard again."""
 
+MOST_MAP_BYTES = 64 << 20
+"""What is read of a tempo map: more than any take recorded as MIDI (our choice)."""
 _HASH_CHUNK = 1 << 20
 _FOLDERS_KEPT = 4096
 """How many folders' settings are remembered; an archive may have more."""
@@ -137,16 +139,16 @@ def _content(take: Path, tempo_map: Path | None) -> str:
     if tempo_map is None:
         return "none"
     try:
-        return f"map {_bytes_of(tempo_map, tempo_map.stat().st_mtime_ns).hex()}"
+        return f"map {_print_of(tempo_map, tempo_map.stat().st_mtime_ns)}"
     except OSError as error:
         problem = f"its tempo map {tempo_map.name} cannot be read ({error.strerror})"
         raise TakeError(take, problem, "check its permissions, or take it away") from error
 
 
 @lru_cache(maxsize=64)
-def _bytes_of(tempo_map: Path, mtime_ns: int) -> bytes:
-    """Return what a tempo map holds; one for a whole folder is not read for each of its takes."""
-    return tempo_map.read_bytes()
+def _print_of(tempo_map: Path, mtime_ns: int) -> str:
+    """Return a fingerprint of a tempo map; one for a whole folder is not read for each of its takes."""
+    return hashlib.blake2b(read_regular(tempo_map, MOST_MAP_BYTES)).hexdigest()
 
 
 def _state(companion: Path | None) -> str:

@@ -13,6 +13,7 @@ from batch.lookup import is_there
 from batch.names import output_names
 from batch.outline import FORMAT, Outline, dump_outline, outline_of, parse_outline
 from batch.outputs import write_whole
+from batch.regular import read_whole
 from batch.session import Layout, SessionTake, lay_out
 from batch.settings import Settings
 from batch.shelf import Shelf
@@ -124,7 +125,7 @@ class Gigs:
         """Write a file if it is not there with this content; return whether it was written."""
         path = self.shelf.folder / name
         try:
-            if path.is_file() and path.read_bytes() == content:
+            if path.is_file() and read_whole(path) == content:
                 return False
             write_whole(path, content)
         except OSError as error:

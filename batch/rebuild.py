@@ -9,6 +9,7 @@ from batch.contract import parse_analysis
 from batch.entry import Entry, State, summarise
 from batch.errors import BatchError
 from batch.names import ANALYSIS_SUFFIX
+from batch.regular import read_whole
 
 _AT_ONCE = 200
 """Takes stored together (our choice)."""
@@ -34,7 +35,7 @@ def rebuild(catalogue: Catalogue, folder: Path) -> int:
 def _entries_of(folder: Path) -> Iterator[Entry]:
     for path in sorted(folder.glob(f"*{ANALYSIS_SUFFIX}")):
         try:
-            analysis = parse_analysis(path.read_bytes(), path)
+            analysis = parse_analysis(read_whole(path), path)
         except (OSError, BatchError):
             continue  # its take is heard again
         take = analysis.take

@@ -68,6 +68,12 @@ def read_regular(path: Path, most_bytes: int) -> bytes:
         return stream.read(size)
 
 
+def read_whole(path: Path) -> bytes:
+    """Return what a file of ours holds, however large; OSError as from :func:`open_regular`."""
+    with open_regular(path) as stream:
+        return stream.read()
+
+
 def size_of(stream: BinaryIO) -> int:
     """Return the size of the opened file in bytes, whatever has its name by now."""
     return os.fstat(stream.fileno()).st_size

@@ -14,6 +14,7 @@ from batch.errors import BatchError, LaterError, TakeError
 from batch.model import Analysis
 from batch.names import ANALYSIS_SUFFIX
 from batch.outputs import write_whole
+from batch.regular import read_whole
 from batch.settings import Settings
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ class Shelf:
         """Return the analysis on disk; None if it is gone or is another take's."""
         path = self.folder / f"{entry.name}{ANALYSIS_SUFFIX}"
         try:
-            analysis = parse_analysis(path.read_bytes(), path)
+            analysis = parse_analysis(read_whole(path), path)
         except (OSError, BatchError):
             return None
         return analysis if analysis.take.content_hash == entry.content_hash else None

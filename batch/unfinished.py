@@ -6,6 +6,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from batch.errors import TakeError
+from batch.regular import open_regular
 from batch.sound.promises import refuse_cut_short
 
 _HEAD_BYTES = 64
@@ -43,7 +44,7 @@ def is_open_for_writing(path: Path) -> bool:
 def is_incomplete(path: Path) -> bool:
     """Return whether a file is empty, reserved and not written, or shorter than its header promises."""
     with suppress(OSError):
-        with path.open("rb") as stream:
+        with open_regular(path) as stream:
             if not any(stream.read(_HEAD_BYTES)):
                 return True
         try:

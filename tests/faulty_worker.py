@@ -13,7 +13,7 @@ from pathlib import Path
 if os.environ.get("FAULT") == "without":
     sys.modules["batch"] = None  # type: ignore[assignment]
 else:
-    from batch import outpost
+    from batch.cluster import outpost
     from batch.errors import TakeError
     from batch.folder import Brief
 

@@ -19,8 +19,9 @@ from conftest import COMMAND
 from sounding import line, write_midi_take, write_take, write_tempo_map
 from test_jobs import states
 
-from batch import __version__, cluster, posts, wire
-from batch.cluster import Cluster
+from batch import __version__
+from batch.cluster import Cluster, posts, wire
+from batch.cluster import hearing as cluster
 from batch.errors import BatchError, LaterError
 from batch.folder import LISTENING_VERSION, brief, content_hash
 from batch.hearers import Answer, Request

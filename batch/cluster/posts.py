@@ -8,11 +8,11 @@ from threading import Lock
 from time import monotonic
 from typing import TYPE_CHECKING
 
+from batch.cluster.outpost import limit_s
 from batch.hearers import Request
-from batch.outpost import limit_s
 
 if TYPE_CHECKING:
-    from batch.wire import Sent, Wire
+    from batch.cluster.wire import Sent, Wire
 
 
 @dataclass(eq=False, slots=True)

@@ -11,12 +11,12 @@ from collections.abc import Callable
 from time import monotonic
 from typing import Self
 
+from batch.cluster.outpost import VERSION, Bug, Reply, Stranger, Unseen, limit_s
+from batch.cluster.posts import Back, Errand, Post, Posts
+from batch.cluster.wire import LostError, Wire, check_address
 from batch.errors import BatchError, LaterError, TakeError
 from batch.hearers import Answer, Request
 from batch.model import Analysis
-from batch.outpost import VERSION, Bug, Reply, Stranger, Unseen, limit_s
-from batch.posts import Back, Errand, Post, Posts
-from batch.wire import LostError, Wire, check_address
 
 LOOK_S = 1.0
 """How often it is looked who is there: a worker that is gone is noticed as late."""
@@ -173,7 +173,8 @@ class Cluster:
 
 def _took_too_long(errand: Errand) -> TakeError:
     problem = f"took longer than {limit_s(errand.request):,.0f} s to hear"
-    return TakeError(errand.request.asked.path, problem, "its worker was ended; cut it into shorter takes")
+    remedy = "its worker was ended; cut it up, or raise hearing.time_limit_s in takemill.toml"
+    return TakeError(errand.request.asked.path, problem, remedy)
 
 
 def _deadly(errand: Errand) -> TakeError:

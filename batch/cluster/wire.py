@@ -15,9 +15,9 @@ from contextlib import ExitStack, contextmanager, suppress
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, TypeAlias
 
+from batch.cluster.outpost import VERSION
 from batch.errors import BatchError
 from batch.hearers import Request
-from batch.outpost import VERSION
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -35,7 +35,7 @@ CLOSE_S = 2.0
 """How long leaving may take: who stops takemill waits for it."""
 
 _ADDRESS = re.compile(r"((tcp|tls|ws|wss|ucx)://)?(\[[0-9A-Za-z:.%]+\]|[^\s:/@\[\]]+):(?P<port>[0-9]{1,5})")
-_DOOR = "batch.outpost:hear"
+_DOOR = "batch.cluster.outpost:hear"
 
 
 class LostError(Exception):

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from batch import __version__
+from batch.cluster.heap import keep_freed
 from batch.errors import TakeError
 from batch.folder import LISTENING_VERSION, content_hash
 from batch.garbage import look_seldom
-from batch.heap import keep_freed
 from batch.hearers import Answer, Request, answer
 from batch.listen import listen
 
