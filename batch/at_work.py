@@ -6,6 +6,7 @@ it ends. The holder takes the file away; that of a killed one stays until the ne
 
 import os
 import socket
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -40,16 +41,17 @@ def hold(folder: Path, role: Role, *, meanwhile: Callable[[], None] | None = Non
         If another process has it and is not waited for, or the folder refuses.
     """
     lock = InterProcessLock(_file(folder, role))
-    if not _acquire(lock, folder, _PASSING_S):
-        if meanwhile is None:
-            problem = f"{folder}: another takemill is {role.value} here already"
-            raise BatchError(f"{problem}; stop that one first, or choose another --out")
-        meanwhile()
-        _acquire(lock, folder, None)
     try:
+        if not _acquire(lock, folder, _PASSING_S):
+            if meanwhile is None:
+                problem = f"{folder}: another takemill is {role.value} here already"
+                raise BatchError(f"{problem}; stop that one first, or choose another --out")
+            meanwhile()
+            _acquire(lock, folder, None)
         yield
     finally:
-        _let_go(lock, folder, role)
+        if lock.acquired:
+            _let_go(lock, folder, role)
 
 
 def tidy(folder: Path, role: Role) -> None:
@@ -61,16 +63,11 @@ def tidy(folder: Path, role: Role) -> None:
 
 def is_held(folder: Path, role: Role) -> bool:
     """Return whether another process has ``role`` in ``folder``; False where that cannot be told."""
-    if not _file(folder, role).exists():
-        return False
-    lock = InterProcessLock(_file(folder, role))
     try:
-        free = _acquire(lock, folder, 0)
-    except BatchError:
+        with _file(folder, role).open("rb") as stream:
+            return _is_locked(stream.fileno())
+    except OSError:
         return False
-    if free:
-        lock.release()
-    return not free
 
 
 def myself() -> str:
@@ -92,6 +89,19 @@ def _acquire(lock: InterProcessLock, folder: Path, timeout_s: float | None) -> b
     except threading.ThreadError as error:  # a file system that has no locks
         why = str(error)
     raise BatchError(f"{folder}: cannot be written to ({why}); choose another --out")
+
+
+def _is_locked(handle: int) -> bool:
+    """Return whether another process has a lock on a file, which may only be read."""
+    if sys.platform == "win32":
+        return True  # nobody keeps the file who does not hold it, but for one that was killed
+    import fcntl  # noqa: PLC0415  not everywhere
+
+    try:
+        fcntl.lockf(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):  # EAGAIN or EACCES (POSIX.1, fcntl)
+        return True
+    return False
 
 
 def _is_there(lock: InterProcessLock) -> bool:

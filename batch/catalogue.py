@@ -16,12 +16,18 @@ _AT_ONCE = 500
 """Values in one question; SQLite took 999 before 3.32."""
 
 _COLUMNS = (
-    "file", "state", "reason", "changed_at", "size", "mtime_ns", "content_hash", "recipe", "rendition",
-    "name", "title", "recorded_at", "duration_s", "tempo_bpm", "phrases", "score", "low", "high",
-    "parts", "why_null", "warnings",
+    "file", "state", "reason", "changed_at", "size", "mtime_ns", "ctime_ns",
+    "content_hash", "recipe", "rendition", "name", "title", "recorded_at", "duration_s", "tempo_bpm",
+    "phrases", "score", "low", "high", "parts", "why_null", "warnings",
 )  # fmt: skip
 _KEYS = ("folder", "stem_key", "file_key", "name_key")
 """Made from the others, to be asked for."""
+_ALL = (*_COLUMNS, *_KEYS)
+_PUT = f"REPLACE INTO takes ({', '.join(_ALL)}) VALUES ({', '.join('?' * len(_ALL))})"
+
+
+class UnreadableRowError(Exception):
+    """A row holds what was never written to it."""
 
 
 class Catalogue:
@@ -35,6 +41,11 @@ class Catalogue:
     def __init__(self, connection: sqlite3.Connection, folder: Path) -> None:
         self._connection = connection
         self._folder = folder
+
+    @property
+    def home(self) -> Path:
+        """The folder that the output folder lies in, as a rule that of the takes."""
+        return self._folder.parent
 
     def get(self, path: Path) -> Entry | None:
         """Return what is known of the take at ``path``."""
@@ -111,11 +122,8 @@ class Catalogue:
 
     def put(self, *entries: Entry) -> None:
         """Store entries, all of them or none."""
-        columns = (*_COLUMNS, *_KEYS)
-        rows = [self._row(entry) for entry in entries]
-        marks = ", ".join("?" * len(columns))
         with self._connection:
-            self._connection.executemany(f"REPLACE INTO takes ({', '.join(columns)}) VALUES ({marks})", rows)
+            self._connection.executemany(_PUT, [self._row(entry) for entry in entries])
 
     def outlines(self, paths: Collection[Path]) -> dict[Path, tuple[str, bytes]]:
         """Return the outlines kept of some takes, each with what it is an outline of."""
@@ -152,6 +160,13 @@ class Catalogue:
         for entry in list(self._select("WHERE state = 'waiting' AND name IS NULL")):
             if not os.path.lexists(entry.path):
                 self.forget(entry.path)
+
+    def replace(self, gone: Path, entry: Entry) -> None:
+        """Store an entry for a take that had another path, which is dropped."""
+        with self._connection:
+            for table in ("takes", "outlines"):
+                self._connection.execute(f"DELETE FROM {table} WHERE file = ?", (self._key(gone),))
+            self._connection.execute(_PUT, (*self._row(entry),))
 
     def forget(self, path: Path) -> None:
         """Drop a take that is gone."""
@@ -193,15 +208,18 @@ class Catalogue:
                 yield self._entry(dict(zip(_COLUMNS, row, strict=True)))
 
     def _entry(self, row: dict[str, Any]) -> Entry:
-        size, mtime_ns = row.pop("size"), row.pop("mtime_ns")
-        return Entry(
-            path=self._path(row.pop("file")),
-            state=State(row.pop("state")),
-            stamp=None if size is None else Stamp(size, mtime_ns),
-            parts=json.loads(row.pop("parts") or "null"),
-            warnings=tuple(json.loads(row.pop("warnings") or "[]")),
-            **row,
-        )
+        size, mtime_ns, ctime_ns = (row.pop(name) for name in ("size", "mtime_ns", "ctime_ns"))
+        try:
+            return Entry(
+                path=self._path(row.pop("file")),
+                state=State(row.pop("state")),
+                stamp=None if size is None else Stamp(size, mtime_ns, ctime_ns or 0),
+                parts=json.loads(row.pop("parts") or "null"),
+                warnings=tuple(json.loads(row.pop("warnings") or "[]")),
+                **row,
+            )
+        except (ValueError, TypeError) as error:
+            raise UnreadableRowError(str(error)) from error
 
     def _row(self, entry: Entry) -> tuple[Any, ...]:
         values = {name: getattr(entry, name, None) for name in _COLUMNS}
@@ -211,6 +229,7 @@ class Catalogue:
             "changed_at": _now(),
             "size": entry.stamp.size if entry.stamp else None,
             "mtime_ns": entry.stamp.mtime_ns if entry.stamp else None,
+            "ctime_ns": entry.stamp.ctime_ns if entry.stamp else None,
             "parts": json.dumps(entry.parts),
             "warnings": json.dumps(entry.warnings),
         }

@@ -7,7 +7,7 @@ from contextlib import closing, contextmanager
 from datetime import datetime
 from pathlib import Path
 
-from batch.catalogue import Catalogue
+from batch.catalogue import Catalogue, UnreadableRowError
 from batch.errors import BatchError
 from batch.names import absolute, fold
 
@@ -35,6 +35,7 @@ CREATE TABLE takes (
 CREATE INDEX takes_by_content ON takes (content_hash);
 """
 _TO_SCHEMA_2 = """
+ALTER TABLE takes ADD COLUMN ctime_ns INTEGER;
 ALTER TABLE takes ADD COLUMN folder TEXT;
 ALTER TABLE takes ADD COLUMN stem_key TEXT;
 ALTER TABLE takes ADD COLUMN file_key TEXT;
@@ -91,7 +92,11 @@ def open_catalogue(folder: Path, *, create: bool = False, thorough: bool = False
         with closing(sqlite3.connect(path, timeout=LOCK_WAIT_S)) as connection:
             _prepare(connection, path, thorough=thorough)
             yield Catalogue(connection, absolute(folder))
+    except UnreadableRowError as error:
+        raise DamagedError(path, str(error)) from error
     except sqlite3.OperationalError as error:
+        if "decode" in str(error):  # a text that is none: the disk, or somebody, wrote over it
+            raise DamagedError(path, str(error)) from error
         raise BatchError(
             f"{path}: cannot be used ({error}); is another program writing to it, or the disk full?"
         ) from error

@@ -52,6 +52,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) is not signal.SIG_IGN:  # as nohup sets it
             signal.signal(number, _interrupt)
+    if not _is_somewhere():
+        sys.stderr.write("takemill: the folder you are in is gone; go to another\n")
+        return WRONG_USE
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")
@@ -111,7 +114,6 @@ def run(asked: argparse.Namespace) -> int:
 
 def watch(asked: argparse.Namespace) -> int:
     """Analyse every take that lands in a folder, until stopped."""
-    from batch.at_work import Role, hold, myself
     from batch.folder import settings_of
     from batch.shift import Shift
     from batch.terminal import say, say_problem
@@ -122,15 +124,9 @@ def watch(asked: argparse.Namespace) -> int:
         raise BatchError(f"{folder}: is no folder; name the one your recordings land in")
     out: Path = asked.out or folder / OUT_NAME
     watcher = Watcher(folder, out, settings_of(folder.absolute()).watch, time.monotonic)
-    workshop = _workshop(out)
-    workshop.make()
-    shift = Shift(folder, watcher, workshop, partial(_hearers, asked), _report(), say_problem)
+    shift = Shift(folder, watcher, _workshop(out), partial(_hearers, asked), _report(), say, say_problem)
     try:
-        with hold(out, Role.WATCHING):
-            with workshop.catalogue() as catalogue:
-                catalogue.sign_in(Role.WATCHING, f"{folder.absolute()}, {myself()}")
-            say(f"watching {folder}, writing to {out}; stop with Ctrl-C")
-            shift.last(Event())
+        shift.last(Event())
     except KeyboardInterrupt:
         say("stopped; what has landed meanwhile is heard at the next start")
     return ALL_WELL
@@ -147,11 +143,11 @@ def rank(asked: argparse.Namespace) -> int:
 
     def best(catalogue: "Catalogue") -> tuple[list["Ranked"], int, int]:
         scored, folders = catalogue.scores(None if by_score else asked.by), catalogue.folders()
-        there = present([take.file for take in scored], folders)
+        there = present([take.file for take in scored], folders, catalogue.home)
         scored = [take for take in scored if take.file in there]
         places = ranking.rank(scored, asked.first or (TABLE_ROWS if as_table else None))
         entries = catalogue.of_files([place.file for place in places])
-        failed = len(present(catalogue.files(State.FAILED), folders)) if as_table else 0
+        failed = len(present(catalogue.files(State.FAILED), folders, catalogue.home)) if as_table else 0
         ranked = [ranking.Ranked(entry, place) for entry, place in zip(entries, places, strict=True)]
         return ranked, len(scored) - len(places), failed
 
@@ -255,8 +251,10 @@ def _catalogue_above(folder: Path) -> Path:
 
 
 def _default_out(paths: Sequence[Path]) -> Path:
+    from batch.names import absolute
+
     there = [path for path in paths if os.path.exists(path)]
-    folders = {(path if os.path.isdir(path) else path.parent).resolve() for path in there}
+    folders = {absolute(path if os.path.isdir(path) else path.parent) for path in there}
     if len(folders) > 1:
         raise BatchError(f"{_listed(paths)}: lie in different folders; say where to write with --out DIR")
     return folders.pop() / OUT_NAME
@@ -288,6 +286,15 @@ def _number(text: str) -> int:
     if number < 1:
         raise argparse.ArgumentTypeError(f"{text!r}: allowed is a whole number of 1 or more")
     return number
+
+
+def _is_somewhere() -> bool:
+    """Return whether the working folder is still there, from which relative paths lead on."""
+    try:
+        Path.cwd()
+    except FileNotFoundError:
+        return False
+    return True
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:

@@ -1,6 +1,5 @@
 """Where takes are worked on: each is heard once, written whole, and remembered."""
 
-import os
 from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from itertools import count
@@ -12,6 +11,7 @@ from batch.errors import LaterError, TakeError
 from batch.flight import Flight, Job, Spare
 from batch.folder import brief, content_hash, settings_of
 from batch.hearers import Answer, Hearers, Request
+from batch.lookup import is_there
 from batch.model import Analysis
 from batch.names import output_names
 from batch.outcome import Did, Outcome
@@ -31,10 +31,13 @@ class Engine:
     catalogue: Catalogue
     shelf: Shelf
     hearers: Hearers
-    _spare: Spare = field(default_factory=Spare, init=False)
+    spare: Spare = field(default_factory=Spare)
+    _names: dict[Path, str] = field(default_factory=dict, init=False)
+    """Those worked out for takes that hang together, while no other take comes or goes."""
 
     def expect(self, takes: Iterable[Path]) -> list[Path]:
         """Return the takes that are not up to date, marked as waiting."""
+        self._names.clear()
         stale = [path for path in takes if not self._is_current(path)]
         self.catalogue.queue(path for path in stale if _has_a_name_to_write(path))
         return stale
@@ -95,6 +98,9 @@ class Engine:
         except TakeError as error:
             yield self._fail(begun, error)
             return
+        except OSError as error:  # its folder went, or may not be listed
+            yield self._fail(begun, unreadable(path, error))
+            return
         fresh = replace(begun, content_hash=content, recipe=asked.recipe, rendition=asked.rendition)
         yield from self._begin(Job(fresh, Request(asked, content)), flight)
 
@@ -102,11 +108,16 @@ class Engine:
         """Have a take heard, unless one of the same content was, or is being heard."""
         if flight.joins(job):
             return
-        for source in self.catalogue.with_content(*job.key):
+        # First those whose recording is gone: the take may be one of them, renamed.
+        for source in sorted(self.catalogue.with_content(*job.key), key=self._is_there):
             if analysis := self.shelf.read(source):
-                yield from self._adopt(job, analysis, source)
+                if self._is_same(source, job):
+                    self.catalogue.put(replace(source, state=State.DONE, stamp=job.entry.stamp, reason=None))
+                    yield Outcome(source, Did.KNOWN)
+                else:
+                    yield from self._adopt(job, analysis, source)
                 return
-        if spare := self._spare.take(job.key):
+        if spare := self.spare.take(job.key):
             yield from self._adopt(job, spare, None)
             return
         flight.start(job)  # first: who is stopped in between puts back what is in flight
@@ -128,7 +139,7 @@ class Engine:
             stands_still = _stamp(job.entry.path) == job.entry.stamp
         except TakeError as error:
             if isinstance(answer, Analysis):
-                self._spare.keep(job.key, answer)  # it may have been renamed
+                self.spare.keep(job.key, answer)  # it may have been renamed
             yield self._fail(job.entry, error)
             return
         if not stands_still:
@@ -139,29 +150,44 @@ class Engine:
         else:
             yield from self._keep(job, answer, Did.HEARD)
 
+    def _is_there(self, entry: Entry) -> bool:
+        return is_there(entry.path, self.catalogue.home)
+
+    def _is_same(self, known: Entry, job: Job) -> bool:
+        """Return whether a take only has another stamp: it was touched, or its folder copied."""
+        same = (known.path, known.rendition) == (job.entry.path, job.entry.rendition)
+        return same and self.shelf.holds(known.name or "", job.request.asked.settings)
+
     def _adopt(self, job: Job, analysis: Analysis, source: Entry | None) -> Iterator[Outcome]:
         """Use the analysis of the same content under another name; a renamed take leaves nothing behind."""
-        fresh = job.entry
-        moved = replace(analysis, take=replace(analysis.take, file=fresh.path.name))
-        outcomes = list(self._keep(job, moved, Did.WRITTEN, gone := _renamed(source, fresh)))
-        if gone and outcomes[-1].did is Did.WRITTEN:
-            if gone.name and gone.name != outcomes[-1].entry.name:
-                self.shelf.remove(gone.name)
-            self.catalogue.forget(gone.path)
-        yield from outcomes
+        moved = replace(analysis, take=replace(analysis.take, file=job.entry.path.name))
+        renamed = source and source.path != job.entry.path and not self._is_there(source)
+        yield from self._keep(job, moved, Did.WRITTEN, source if renamed else None)
 
     def _keep(self, job: Job, analysis: Analysis, did: Did, gone: Entry | None = None) -> Iterator[Outcome]:
         """Write a take's files under the name it has by now, after giving others theirs."""
-        kin = [entry for entry in self.catalogue.kin(job.entry.path) if not gone or entry.path != gone.path]
-        names = output_names([job.entry.path, *(entry.path for entry in kin)])
+        entry = job.entry
+        if gone:
+            self._names.clear()
+        if entry.path not in self._names:
+            yield from self._name(entry.path, gone)
+        try:
+            name = self._names[entry.path]
+            self._store(entry, job.request.asked.settings, analysis, name)
+            yield Outcome(self._enter(replace(entry, name=name), analysis, gone), did)
+        except TakeError as error:
+            yield self._fail(entry, error)
+
+    def _name(self, path: Path, gone: Entry | None) -> Iterator[Outcome]:
+        """Work out what a take's files and those of its kin are called; give others their new name."""
+        kin = [other for other in self.catalogue.kin(path) if not gone or other.path != gone.path]
+        names = output_names([path, *(other.path for other in kin)])
+        family = {*names, *([gone.path] if gone else [])}
+        names = {one: self._free(name, family) for one, name in names.items()}
+        self._names.update(names)
         for other in kin:
             if other.state is State.DONE and other.name not in (None, names[other.path]):
                 yield from self._rename(other, names[other.path])
-        try:
-            name = self._free(names[job.entry.path], {job.entry.path, *names, *([gone.path] if gone else [])})
-            yield self._write(job.entry, job.request.asked.settings, analysis, name, did)
-        except TakeError as error:
-            yield self._fail(job.entry, error)
 
     def _rename(self, entry: Entry, name: str) -> Iterator[Outcome]:
         """Give a take not asked for a new name, where a newcomer of the same name changed it."""
@@ -171,7 +197,8 @@ class Engine:
             return
         # Recipe and rendition stay as they are: a later run sees whether they are out of date.
         try:
-            yield self._write(entry, settings_of(entry.path.parent), analysis, name, Did.WRITTEN)
+            self._store(entry, settings_of(entry.path.parent), analysis, name)
+            yield Outcome(self._enter(replace(entry, name=name), analysis), Did.WRITTEN)
         except TakeError as error:
             yield self._fail(entry, error)
 
@@ -182,14 +209,25 @@ class Engine:
             tried for tried in tries if all(entry.path in allowed for entry in self.catalogue.named(tried))
         )
 
-    def _write(self, entry: Entry, settings: Settings, analysis: Analysis, name: str, did: Did) -> Outcome:
-        """Write a take's files, the catalogue last: what it calls done is on disk."""
+    def _store(self, entry: Entry, settings: Settings, analysis: Analysis, name: str) -> None:
+        """Write a take's files; TakeError as from the shelf."""
         self._spare_replaced(entry)
         stored = replace(analysis.take, recording=self.shelf.way_to(entry.path), recipe=entry.recipe)
         self.shelf.write(entry, settings, replace(analysis, take=stored), name)
-        done = summarise(replace(entry, name=name), analysis)
-        self.catalogue.put(done)
-        return Outcome(done, did)
+
+    def _enter(self, entry: Entry, analysis: Analysis, gone: Entry | None = None) -> Entry:
+        """Enter a take as done, last of all: what the catalogue calls done is on disk.
+
+        ``gone`` is what it was before it was renamed; its files are taken away.
+        """
+        done = summarise(entry, analysis)
+        if gone is None:
+            self.catalogue.put(done)
+            return done
+        if gone.name not in (None, entry.name):
+            self.shelf.remove(gone.name or "")
+        self.catalogue.replace(gone.path, done)
+        return done
 
     def _spare_replaced(self, entry: Entry) -> None:
         """Keep the analysis that a take's new content replaces: two takes may have swapped their names."""
@@ -197,12 +235,11 @@ class Engine:
         if not (before and before.name and before.content_hash and before.recipe):
             return
         if before.content_hash != entry.content_hash and (analysis := self.shelf.read(before)):
-            self._spare.keep((before.content_hash, before.recipe), analysis)
+            self.spare.keep((before.content_hash, before.recipe), analysis)
 
     def _fail(self, entry: Entry, error: TakeError) -> Outcome:
-        if entry.name is None and not os.path.lexists(entry.path):
-            self.catalogue.forget(entry.path)
-            return Outcome(replace(entry, state=State.FAILED, reason=str(error)), Did.FAILED)
+        if not self._is_there(entry):
+            return self._gone(entry)
         later = isinstance(error, LaterError)
         state = State.WAITING if later else State.FAILED
         # By this recipe it was not heard: the files that may be there are of another.
@@ -210,10 +247,15 @@ class Engine:
         self.catalogue.put(failed)
         return Outcome(failed, Did.LEFT if later else Did.FAILED)
 
-
-def _renamed(source: Entry | None, fresh: Entry) -> Entry | None:
-    """Return the take that ``fresh`` was, if its recording is no longer there."""
-    return source if source and source.path != fresh.path and not source.path.exists() else None
+    def _gone(self, entry: Entry) -> Outcome:
+        """Forget a take that went before it was ever heard; of another the files stay."""
+        reason = "is not there any more; its files stay, if it had any"
+        failed = replace(entry, state=State.FAILED, reason=reason, recipe=None)
+        if entry.name is None:
+            self.catalogue.forget(entry.path)
+        else:
+            self.catalogue.put(failed)
+        return Outcome(failed, Did.GONE)
 
 
 def _has_a_name_to_write(path: Path) -> bool:

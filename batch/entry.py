@@ -20,10 +20,14 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """What the file system says of a file; the same stamp means the same content."""
+    """What the file system says of a file; the same stamp means the same content.
+
+    ``ctime_ns`` changes with a file's name too: two takes of one size and time may swap theirs.
+    """
 
     size: int
     mtime_ns: int
+    ctime_ns: int = 0
 
     @classmethod
     def of(cls, path: Path) -> "Stamp":
@@ -33,7 +37,7 @@ class Stamp:
     @classmethod
     def of_status(cls, status: os.stat_result) -> "Stamp":
         """Return the stamp in what the system said of a file."""
-        return cls(status.st_size, status.st_mtime_ns)
+        return cls(status.st_size, _storable(status.st_mtime_ns), _storable(status.st_ctime_ns))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,3 +94,8 @@ def summarise(entry: Entry, analysis: Analysis) -> Entry:
         why_null=variety.why_null,
         warnings=analysis.warnings,
     )
+
+
+def _storable(number: int) -> int:
+    """Return a number that SQLite can store; some file systems have times beyond."""
+    return min(max(number, -(1 << 63)), (1 << 63) - 1)

@@ -83,8 +83,9 @@ class Gigs:
         self._not_before_s = ended_s + _REST_FACTOR * (ended_s - began_s)
 
     def _keep(self, folder: Path, name: str) -> Written | None:
-        done = {State.DONE, State.FAILED}
-        mine = [e for e in self.catalogue.in_folder(folder) if e.state in done and is_there(e.path)]
+        home, done = self.catalogue.home, {State.DONE, State.FAILED}
+        entries = self.catalogue.in_folder(folder)
+        mine = [e for e in entries if e.state in done and is_there(e.path, home)]
         if not mine:
             return None
         settings = settings_of(folder)

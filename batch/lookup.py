@@ -32,11 +32,10 @@ def find_take(asked: str, entries: Sequence[Entry]) -> Entry:
     return found[0]
 
 
-def present(files: Iterable[str], folders: Mapping[Path, str]) -> set[str]:
-    """Return which of the catalogue's keys have a recording that is there.
+def present(files: Iterable[str], folders: Mapping[Path, str], home: Path) -> set[str]:
+    """Return which of the catalogue's keys have a recording that is there, as :func:`is_there` has it.
 
-    Each of the ``folders``, with what keys in it begin with, is listed once; as with
-    :func:`is_there`, one out of reach says nothing.
+    Each of the ``folders``, with what keys in it begin with, is listed once.
     """
     listed: set[str] = set()
     unseen: list[str] = []
@@ -45,7 +44,8 @@ def present(files: Iterable[str], folders: Mapping[Path, str]) -> set[str]:
             with os.scandir(folder) as listing:
                 listed.update([prefix + entry.name for entry in listing])
         except OSError:
-            unseen.append(prefix)
+            if is_there(folder, home):
+                unseen.append(prefix)
     wanted = set(files)
     found = wanted & listed
     if unseen:
@@ -53,9 +53,19 @@ def present(files: Iterable[str], folders: Mapping[Path, str]) -> set[str]:
     return found
 
 
-def is_there(recording: Path) -> bool:
-    """Return whether a recording exists, as far as can be told: a folder out of reach says nothing."""
-    return os.path.exists(recording) or not os.path.isdir(recording.parent)
+def is_there(path: Path, home: Path) -> bool:
+    """Return whether a recording exists, as far as can be told.
+
+    One in a folder that is not there is gone if that lay in ``home``, the folder that was written
+    into; elsewhere it may be on a disk that is out of reach, as is what may not be looked at.
+    """
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return not (path.parent.is_dir() or path.is_relative_to(home))
+    except (OSError, ValueError):
+        return True
+    return True
 
 
 def _names_of(entry: Entry) -> set[str]:

@@ -16,6 +16,8 @@ class Did(StrEnum):
     """Nothing: its files are there."""
     LEFT = "left for later"
     """It waits: nothing is wrong with it, but it could not be heard now."""
+    GONE = "gone meanwhile"
+    """Its recording was taken away; there is nothing to hear."""
     FAILED = "failed"
 
 

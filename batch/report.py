@@ -63,6 +63,8 @@ class Report:
 
     def _tell(self, outcome: Outcome) -> None:
         path, reason = outcome.entry.path, outcome.entry.reason or ""
+        if outcome.did is Did.KNOWN:
+            return
         if outcome.did is Did.LEFT and self._told.get(path) == reason:
             return
         self._told.pop(path, None)

@@ -17,32 +17,15 @@ from batch.settings_file import SETTINGS_NAME
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
-    """A file at a look. ``ctime_ns`` changes with its permissions too."""
-
-    stamp: Stamp
-    ctime_ns: int
-
-    @classmethod
-    def of(cls, path: Path) -> "Seen | None":
-        """Look at a file, also one behind a link; None where there is none."""
-        try:
-            status = path.stat()
-        except OSError:
-            return None
-        return cls(Stamp.of_status(status), status.st_ctime_ns) if stat.S_ISREG(status.st_mode) else None
-
-
-@dataclass(frozen=True, slots=True)
 class Found:
     """The takes in a folder, and the files that say how takes are to be heard, as they are seen."""
 
-    takes: Mapping[Path, Seen] = field(default_factory=dict)
-    context: Mapping[Path, Seen] = field(default_factory=dict)
+    takes: Mapping[Path, Stamp] = field(default_factory=dict)
+    context: Mapping[Path, Stamp] = field(default_factory=dict)
 
     def looked_at_again(self, paths: Iterable[Path]) -> "Found":
         """Return the same with some of the files as they are now."""
-        fresh = {path: Seen.of(path) for path in paths}
+        fresh = {path: seen_at(path) for path in paths}
         return Found(_updated(self.takes, fresh), _updated(self.context, fresh))
 
 
@@ -59,8 +42,8 @@ def scan(folder: Path, out: Path | None = None) -> Found:
     """
     top = absolute(folder)
     chosen = settings_or_defaults(top).folder
-    takes: dict[Path, Seen] = {}
-    context: dict[Path, Seen] = {}
+    takes: dict[Path, Stamp] = {}
+    context = _settings_above(top)
     for place, entries in _walk(top, chosen, absolute(out) if out else None):
         settings = settings_or_defaults(place)
         for entry in entries:
@@ -72,9 +55,16 @@ def scan(folder: Path, out: Path | None = None) -> Found:
                 kept = takes
             else:
                 continue
-            if seen := Seen.of(path):
+            if seen := seen_at(path):
                 kept[path] = seen
     return Found(takes, context)
+
+
+def _settings_above(top: Path) -> dict[Path, Stamp]:
+    """Return the settings that a folder without its own follows."""
+    nearest = next((place for place in (top, *top.parents) if (place / SETTINGS_NAME).exists()), top)
+    stamp = None if nearest == top else seen_at(nearest / SETTINGS_NAME)
+    return {nearest / SETTINGS_NAME: stamp} if stamp else {}
 
 
 def is_chosen(path: Path, chosen: FolderSettings) -> bool:
@@ -89,10 +79,10 @@ def takes_in(folder: Path, out: Path | None = None) -> list[Path]:
     return in_order(found, settings_or_defaults(absolute(folder)).folder)
 
 
-def in_order(takes: Mapping[Path, Seen], chosen: FolderSettings) -> list[Path]:
+def in_order(takes: Mapping[Path, Stamp], chosen: FolderSettings) -> list[Path]:
     """Return takes in the order in which they are to be heard."""
     if chosen.newest_first:
-        return sorted(takes, key=lambda path: (-takes[path].stamp.mtime_ns, path))
+        return sorted(takes, key=lambda path: (-takes[path].mtime_ns, path))
     return sorted(takes)
 
 
@@ -108,6 +98,15 @@ def gather(paths: Iterable[Path], out: Path | None = None) -> tuple[list[Path], 
         else:
             takes |= dict.fromkeys(found)
     return list(takes), complaints
+
+
+def seen_at(path: Path) -> Stamp | None:
+    """Return the stamp of a file, also of one behind a link; None where there is none."""
+    try:
+        status = path.stat()
+    except (OSError, ValueError):
+        return None
+    return Stamp.of_status(status) if stat.S_ISREG(status.st_mode) else None
 
 
 def settings_or_defaults(folder: Path) -> Settings:
@@ -151,7 +150,7 @@ def _is_folder(entry: "os.DirEntry[str]") -> bool:
         return False
 
 
-def _updated(before: Mapping[Path, Seen], fresh: Mapping[Path, Seen | None]) -> dict[Path, Seen]:
+def _updated(before: Mapping[Path, Stamp], fresh: Mapping[Path, Stamp | None]) -> dict[Path, Stamp]:
     now = dict(before)
     for path in fresh.keys() & before.keys():
         seen = fresh[path]

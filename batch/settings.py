@@ -16,12 +16,12 @@ Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
 FileName = Annotated[
     str,
-    StringConstraints(pattern=r"^[^/\\\x00]+$"),
+    StringConstraints(pattern=r"^[^/\\\x00]*[^/\\\x00.][^/\\\x00]*$"),
     Field(json_schema_extra={"allowed": "a file's name, without a folder"}),
 ]
 Pattern = Annotated[
     str,
-    StringConstraints(min_length=1, pattern=r"^[^\x00]+$"),
+    StringConstraints(pattern=r"^[^\x00]*[^\x00./][^\x00]*$"),
     Field(json_schema_extra={"allowed": '"*.wav"'}),
 ]
 Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]

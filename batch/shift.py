@@ -7,14 +7,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Event
 
+from batch.at_work import Role, hold, myself
 from batch.engine import Engine
 from batch.errors import BatchError, SettingsError
-from batch.folder import forget_settings, settings_of
+from batch.folder import settings_of
 from batch.hearers import Hearers
+from batch.names import absolute
 from batch.outcome import Did, Outcome
 from batch.report import Report
 from batch.scan import settings_or_defaults
-from batch.watch import Changes, Look, Watcher
+from batch.watch import Changes, Look, Watcher, out_of_sight
 from batch.workshop import Say, Workshop
 
 LATER_S = 60.0
@@ -33,82 +35,110 @@ class Shift:
     workshop: Workshop
     hearers: Callable[[], AbstractContextManager[Hearers]]
     report: Report
+    say: Say
     say_problem: Say
     _backlog: deque[Path] = field(default_factory=deque)
     _folders: dict[Path, None] = field(default_factory=dict)
     _said: str = ""
+    _complained: bool = False
 
     def last(self, stop: Event) -> None:
-        """Go on until ``stop``."""
+        """Go on until ``stop``.
+
+        Raises
+        ------
+        BatchError
+            If it cannot begin: another watcher is here, or the output folder refuses.
+        """
         wakes = self.watcher.wakes(stop)
+        begun = False
         while not stop.is_set():
+            if begun and not self.folder.is_dir():  # nor is one made in its place
+                self._complain(str(out_of_sight(self.folder)))
+                stop.wait(PAUSE_S)
+                continue
             try:
+                self.workshop.make()
                 # Opened anew after a fault, which may have been theirs.
-                with self.hearers() as hearers:
-                    for changed in wakes:
-                        self._wake(changed, hearers)
-                    return
+                with hold(self.workshop.out, Role.WATCHING), self.hearers() as hearers:
+                    self._sign_in()
+                    if not begun:
+                        self.say(f"watching {self.folder}, writing to {self.workshop.out}; stop with Ctrl-C")
+                    begun = True
+                    self._go_on(wakes, hearers)
             except BatchError as error:
+                if not begun:
+                    raise
                 self._complain(str(error))
-                self._backlog.clear()
-                self.watcher.all_again()
+            self._backlog.clear()
+            self.watcher.all_again()
             stop.wait(PAUSE_S)
 
-    def _wake(self, changed: Changes, hearers: Hearers) -> None:
-        if not (look := self.watcher.look(changed)):
-            return
-        forget_settings()
+    def _sign_in(self) -> None:
+        with self.workshop.catalogue() as catalogue:
+            catalogue.sign_in(Role.WATCHING, f"{absolute(self.folder)}, {myself()}")
+
+    def _go_on(self, wakes: Iterator[Changes], hearers: Hearers) -> None:
+        """Work as takes come, until the watch ends or the output folder is taken away."""
+        for changed in wakes:
+            if not self.workshop.stands():
+                return
+            if look := self.watcher.look(changed):
+                self._complained = False
+                self._work(look, hearers)
+                if not self._complained:
+                    self._said = ""
+
+    def _work(self, look: Look, hearers: Hearers) -> None:
         with self.workshop.engine(hearers) as engine:
-            if engine.catalogue.is_empty():
-                self.watcher.all_again()  # what was written may have been removed
-            self._take_in(engine, look)
+            known = self._take_in(engine, look)
             self.report.work(
                 engine,
                 self._feed(engine),
-                folders=lambda: self._folders,
-                known=len(look.ready) - len(self._backlog),
+                folders=lambda: list(self._folders),
+                known=known,
                 also=self._note,
             )
-        self._said = ""
 
     def _feed(self, engine: Engine) -> Iterator[Path]:
         """Yield what is to be worked on, and look for more as time passes."""
         while self._backlog:
             yield self._backlog.popleft()
             if look := self.watcher.glance():
-                forget_settings()
                 self._take_in(engine, look)
 
     def _note(self, outcome: Outcome) -> None:
         if outcome.did is Did.LEFT:
             self.watcher.again([outcome.entry.path], LATER_S)
 
-    def _take_in(self, engine: Engine, look: Look) -> None:
-        """Queue what is ready and not up to date."""
+    def _take_in(self, engine: Engine, look: Look) -> int:
+        """Queue what is ready and not up to date; return how many are up to date."""
         ready = self._well_set(look.ready)
         self._folders |= dict.fromkeys(take.parent for take in ready)
         engine.lose(look.gone)
         engine.expect(look.unfinished)
-        known = set(self._backlog)
-        fresh = [take for take in engine.expect(ready) if take not in known]
+        queued, stale = set(self._backlog), engine.expect(ready)
+        fresh = [take for take in stale if take not in queued]
         if settings_or_defaults(self.folder).folder.newest_first:
             self._backlog.extendleft(reversed(fresh))
         else:
             self._backlog.extend(fresh)
+        return len(ready) - len(stale)
 
     def _well_set(self, takes: Iterable[Path]) -> list[Path]:
         """Return the takes whose folder has settings that can be read; they come again when those change."""
-        wrong: dict[Path, str | None] = {}
+        wrong: dict[Path, str] = {}
         for folder in dict.fromkeys(take.parent for take in takes):
             try:
                 settings_of(folder)
             except SettingsError as error:
                 wrong[folder] = str(error)
-        for problem in dict.fromkeys(wrong.values()):
-            self._complain(problem or "")
+        for folder, problem in wrong.items():
+            self._folders.pop(folder, None)
+            self._complain(problem)
         return [take for take in takes if take.parent not in wrong]
 
     def _complain(self, problem: str) -> None:
         if problem != self._said:
             self.say_problem(problem)
-        self._said = problem
+        self._said, self._complained = problem, True

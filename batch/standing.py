@@ -26,9 +26,10 @@ def standing_of(catalogue: Catalogue, folder: Path) -> Standing:
     A take that is marked as being heard though nobody is at work was interrupted.
     """
     held = {role for role in Role if is_held(folder, role)}
-    unheard = [e for e in catalogue.entries(State.RUNNING, State.WAITING, State.FAILED) if is_there(e.path)]
+    undone = catalogue.entries(State.RUNNING, State.WAITING, State.FAILED)
+    unheard = [entry for entry in undone if is_there(entry.path, catalogue.home)]
     counts = {state: sum(entry.state is state for entry in unheard) for state in State}
-    counts[State.DONE] = len(present(catalogue.files(State.DONE), catalogue.folders()))
+    counts[State.DONE] = len(present(catalogue.files(State.DONE), catalogue.folders(), catalogue.home))
     running = State.RUNNING.value if Role.WRITING in held else "interrupted"
     words = {State.RUNNING: running, State.WAITING: State.WAITING.value, State.FAILED: State.FAILED.value}
     return Standing(

@@ -26,9 +26,10 @@ _STYLES = {
     Did.WRITTEN: "green",
     Did.KNOWN: "dim",
     Did.LEFT: "yellow",
+    Did.GONE: "dim",
     Did.FAILED: "bold red",
 }
-_UNHEARD = frozenset({Did.LEFT, Did.FAILED})
+_UNHEARD = frozenset({Did.LEFT, Did.GONE, Did.FAILED})
 _WORD_STYLES = {"failed": "red", "interrupted": "yellow"}
 _STATUS_LINES = 50
 """Takes named of each kind; a school's archive has thousands."""

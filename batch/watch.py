@@ -5,10 +5,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Event
 
+from batch.entry import Stamp
 from batch.errors import BatchError
+from batch.folder import forget_settings
 from batch.kinds import TAKE_SUFFIXES, is_hidden
 from batch.names import absolute
-from batch.scan import Found, Seen, in_order, scan, settings_or_defaults
+from batch.scan import Found, in_order, scan, settings_or_defaults
 from batch.settings import WatchSettings
 from batch.settings_file import SETTINGS_NAME
 from batch.unfinished import is_incomplete, is_open_for_writing
@@ -90,8 +92,8 @@ class Watcher:
         self._told_s, self._telling_s = clock(), 0.0
         self._changed: Changes = frozenset()
         self._unsettled: frozenset[Path] = frozenset()
-        self._reported: dict[Path, Seen] = {}
-        self._reported_context: Mapping[Path, Seen] = {}
+        self._reported: dict[Path, Stamp] = {}
+        self._reported_context: Mapping[Path, Stamp] = {}
         self._again_s: dict[Path, float] = {}
         self._shown: frozenset[Path] = frozenset()
 
@@ -135,12 +137,12 @@ class Watcher:
         self._reported = {}
 
     def _scan(self, now_s: float) -> None:
+        forget_settings()  # they say what lies here
         try:
             self._found = scan(self._folder, self._out)
             self._looked_s = now_s
         except OSError as error:
-            problem = f"{self._folder}: cannot be seen ({error.strerror})"
-            raise BatchError(f"{problem}; waiting for it to come back") from error
+            raise out_of_sight(self._folder) from error
         self._cost_s = self._clock() - now_s
 
     def _news(self, now_s: float) -> Look:
@@ -223,6 +225,11 @@ class Watcher:
         if is_hidden(path.name) or (below and path.is_relative_to(self._out)):
             return False
         return path.name == SETTINGS_NAME or path.suffix.lower() in TAKE_SUFFIXES or not path.is_file()
+
+
+def out_of_sight(folder: Path) -> BatchError:
+    """Return the error for a watched folder that cannot be listed."""
+    return BatchError(f"{folder}: cannot be seen; waiting for it to come back")
 
 
 def _identity(folder: Path) -> tuple[int, int] | None:

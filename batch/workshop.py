@@ -3,7 +3,7 @@ the catalogue can be relied on."""
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ from batch.catalogue import Catalogue
 from batch.catalogue_file import FILE_NAME, DamagedError, open_catalogue, set_aside
 from batch.engine import Engine
 from batch.errors import BatchError
+from batch.flight import Spare
 from batch.hearers import Hearers
 from batch.names import ANALYSIS_SUFFIX
 from batch.outputs import sweep_partials
@@ -38,6 +39,7 @@ class Workshop:
     say: Say
     _looked_through: bool = False
     _recovered: bool = False
+    _spare: Spare = field(default_factory=Spare)
 
     def make(self) -> None:
         """Make the folder; BatchError if that is refused."""
@@ -46,11 +48,15 @@ class Workshop:
         except OSError as error:
             raise self._refused(error) from error
 
+    def stands(self) -> bool:
+        """Return whether the catalogue is where it was made."""
+        return (self.out / FILE_NAME).exists()
+
     @contextmanager
     def engine(self, hearers: Hearers) -> Iterator[Engine]:
         """Open the engine that writes here; BatchError as from :meth:`catalogue`."""
         with self.catalogue() as catalogue:
-            yield Engine(catalogue, Shelf(self.out, self.exporters), hearers)
+            yield Engine(catalogue, Shelf(self.out, self.exporters), hearers, self._spare)
 
     @contextmanager
     def catalogue(self) -> Iterator[Catalogue]:
@@ -90,7 +96,8 @@ class Workshop:
                 yield catalogue
         except DamagedError as error:
             self._set_aside(error.problem)
-            raise BatchError(f"{self.out}: its catalogue was damaged; start again") from error
+            problem = f"{self.out}: its catalogue was damaged"
+            raise BatchError(f"{problem}; the next start makes it anew") from error
 
     def _look_through(self) -> None:
         """Find damage before anything relies on the catalogue, where that is quick; else it shows in use."""

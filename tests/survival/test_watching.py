@@ -5,6 +5,7 @@ import shutil
 import signal
 import time
 from pathlib import Path
+from threading import Timer
 
 import pytest
 import soundfile
@@ -12,6 +13,8 @@ from sounding import RATE_HZ, line, sound_of, write_midi_take, write_take
 from surviving import SUFFIXES, assert_all_is_well, start
 
 SETTLE_S = 0.5
+PATIENCE_S = 240.0
+"""After which a watcher that does not say what is waited for is killed."""
 
 
 class Watched:
@@ -22,6 +25,9 @@ class Watched:
         (folder / "takemill.toml").write_text(f"[watch]\nsettle_s = {SETTLE_S}\n{settings}")
         self.process = start("watch", folder)
         self.said: list[str] = []
+        self.limit = Timer(PATIENCE_S, os.killpg, (self.process.pid, signal.SIGKILL))
+        self.limit.daemon = True
+        self.limit.start()
         self.until("watching ")
 
     def until(self, words: str) -> str:
@@ -35,6 +41,7 @@ class Watched:
     def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
         began_s = time.monotonic()
         self.process.send_signal(how)
+        self.limit.cancel()
         rest, _ = self.process.communicate(timeout=30)
         assert time.monotonic() - began_s < 5 * slowness(), "ends within seconds"
         assert self.process.returncode == 0
