@@ -240,11 +240,14 @@ def test_a_folder_without_catalogue_says_so(takemill, tmp_path, command):
     assert "run takemill first" in done.stderr
 
 
-def test_a_damaged_catalogue_is_named(takemill, tmp_path):
-    (tmp_path / "catalogue.sqlite").write_bytes(b"not a database at all" * 100)
+def test_a_damaged_catalogue_is_named_and_set_aside(takemill, tmp_path):
+    damaged = b"not a database at all" * 100
+    (tmp_path / "catalogue.sqlite").write_bytes(damaged)
     done = takemill("rank", tmp_path)
-    assert done.returncode == 2
+    assert (done.returncode, done.stdout) == (0, "")
     assert "is damaged" in done.stderr
+    (aside,) = tmp_path.glob("catalogue.damaged-*.sqlite")
+    assert aside.read_bytes() == damaged
 
 
 def test_a_take_that_was_never_heard_is_not_shown(takemill, tmp_path):
