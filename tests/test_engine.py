@@ -1,5 +1,6 @@
 """What is heard, in which order, how many at a time, and what the catalogue says meanwhile."""
 
+import os
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
@@ -10,10 +11,12 @@ from building import analysis_of, take_info
 
 from batch.catalogue import Catalogue
 from batch.catalogue_file import open_catalogue
+from batch.contract import parse_analysis
 from batch.engine import Engine
 from batch.entry import State
 from batch.errors import TakeError
 from batch.hearers import Answer, Request
+from batch.lookup import is_there
 from batch.outcome import Did, Outcome
 from batch.scan import takes_in
 from batch.shelf import Shelf
@@ -125,3 +128,87 @@ def test_a_bug_in_the_hearing_is_raised_and_loses_nothing(tmp_path, catalogue):
     with pytest.raises(ZeroDivisionError):
         list(engine_of(catalogue, tmp_path, Buggy(2)).work(takes))
     assert {entry.state for entry in catalogue.entries()} == {State.WAITING}
+
+
+def contents(folder: Path) -> dict[str, str]:
+    """Return which content each take's analysis is of."""
+    found = {}
+    for path in (folder / "markers").glob("*.analysis.json"):
+        found[path.name.removesuffix(".analysis.json")] = parse_analysis(
+            path.read_bytes(), path
+        ).take.content_hash
+    return found
+
+
+def test_takes_of_one_size_and_time_that_swap_their_names_swap_their_files(tmp_path, catalogue):
+    # As recorders write two tracks: of one length, closed in the same second.
+    one, two = put(tmp_path, "take 1", "take 2")
+    for take in (one, two):
+        os.utime(take, (1_700_000_000, 1_700_000_000))
+    engine = engine_of(catalogue, tmp_path, Several(1))
+    list(worked(engine, [one, two]))
+    before = contents(tmp_path)
+    one.rename(tmp_path / "aside")
+    two.rename(one)
+    (tmp_path / "aside").rename(two)
+    assert {outcome.did for outcome in worked(engine, [one, two])} == {Did.WRITTEN}
+    assert contents(tmp_path) == {"take00": before["take01"], "take01": before["take00"]}
+    assert len(engine.hearers.heard) == 2
+
+
+def test_a_take_renamed_while_it_is_heard_is_heard_once(tmp_path, catalogue):
+    class Renaming(Several):
+        def wait(self) -> tuple[Request, Answer]:
+            answer = super().wait()
+            (tmp_path / "take00.wav").rename(tmp_path / "renamed.wav")
+            return answer
+
+    engine = engine_of(catalogue, tmp_path, Renaming(1))
+    assert [outcome.did for outcome in worked(engine, put(tmp_path, "take"))] == [Did.GONE]
+    later = Engine(catalogue, engine.shelf, engine.hearers, engine.spare)
+    assert [outcome.did for outcome in worked(later, takes_in(tmp_path))] == [Did.WRITTEN]
+    assert list(contents(tmp_path)) == ["renamed"]
+
+
+def test_a_take_that_was_only_touched_is_not_written_again(tmp_path, catalogue):
+    takes = put(tmp_path, "take")
+    engine = engine_of(catalogue, tmp_path, Several(1))
+    list(worked(engine, takes))
+    written = (tmp_path / "markers" / "take00.cues.csv").stat().st_mtime_ns
+    os.utime(takes[0], (1, 1))
+    assert [outcome.did for outcome in worked(engine, takes)] == [Did.KNOWN]
+    assert engine.expect(takes) == []
+    assert (tmp_path / "markers" / "take00.cues.csv").stat().st_mtime_ns == written
+
+
+def test_of_two_takes_of_one_content_the_renamed_one_leaves_nothing_behind(tmp_path, catalogue):
+    takes = put(tmp_path, "the same", "the same")
+    engine = engine_of(catalogue, tmp_path, Several(1))
+    list(worked(engine, takes))
+    takes[1].rename(tmp_path / "renamed.wav")
+    list(worked(engine, takes_in(tmp_path)))
+    assert set(contents(tmp_path)) == {"take00", "renamed"}
+
+
+def test_names_of_many_takes_that_share_one_are_worked_out_once(tmp_path, catalogue, monkeypatch):
+    takes = [tmp_path / f"gig{number}" / "audio.wav" for number in range(20)]
+    for number, take in enumerate(takes):
+        take.parent.mkdir()
+        take.write_text(f"take {number}")
+    asked: list[Path] = []
+    kin = Catalogue.kin
+    monkeypatch.setattr(Catalogue, "kin", lambda self, path: (asked.append(path), kin(self, path))[1])
+    list(worked(engine_of(catalogue, tmp_path, Several(3)), takes))
+    assert set(contents(tmp_path)) == {f"gig{number}-audio.wav" for number in range(20)}
+    assert len(asked) == 1
+
+
+def test_takes_of_a_folder_that_was_deleted_are_gone_but_not_those_of_a_disk_out_of_reach(
+    tmp_path, catalogue
+):
+    assert catalogue.home == tmp_path
+    assert not is_there(tmp_path / "deleted" / "take.wav", catalogue.home)
+    assert is_there(tmp_path.parent / "disk" / "take.wav", catalogue.home)
+    there = put(tmp_path, "take")[0]
+    assert is_there(there, catalogue.home)
+    assert not is_there(there.with_name("other.wav"), catalogue.home)
