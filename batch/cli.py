@@ -215,9 +215,10 @@ def _hearers(asked: argparse.Namespace) -> Iterator["Hearers"]:
             yield far
         return
     from batch.listen import listen, prepare
-    from batch.workers import Workers
+    from batch.workers import Workers, as_it_comes
 
-    with Workers(asked.jobs, listen, prepare) as workers:
+    # One process alone loads what its first take needs: a MIDI take needs little.
+    with Workers(asked.jobs, listen, prepare if asked.jobs > 1 else as_it_comes) as workers:
         yield workers
 
 

@@ -147,6 +147,10 @@ def _deaf_to_interrupts() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
+def as_it_comes() -> None:
+    """Prepare nothing."""
+
+
 def _serve(pipe: Connection, listen: Listen, prepare: Callable[[], None]) -> None:
     """Hear what comes through the pipe until it closes: the life of a process."""
     os.environ.update(_ONE_THREAD)
