@@ -37,16 +37,22 @@ class Workshop:
     out: Path
     exporters: Callable[[Settings], Sequence["Exporter"]]
     say: Say
+    _made: bool = False
     _looked_through: bool = False
     _recovered: bool = False
     _spare: Spare = field(default_factory=Spare)
 
     def make(self) -> None:
-        """Make the folder; BatchError if that is refused."""
+        """Make the folder; BatchError if that is refused.
+
+        What it lies in is made once: that may be the folder under watch, which was moved away since
+        and must not be found taken when it comes back.
+        """
         try:
-            self.out.mkdir(parents=True, exist_ok=True)
+            self.out.mkdir(parents=not self._made, exist_ok=True)
         except OSError as error:
             raise self._refused(error) from error
+        self._made = True
 
     def stands(self) -> bool:
         """Return whether the catalogue is where it was made."""
