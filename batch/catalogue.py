@@ -34,8 +34,8 @@ class Catalogue:
     """The catalogue of one output folder.
 
     Paths are stored relative to that folder, so that a folder of takes can move with its
-    markers and still be known. No question but :meth:`entries` and :meth:`scores` takes
-    longer because the catalogue holds more takes.
+    markers and still be known. Only what lists takes (:meth:`entries`, :meth:`files`,
+    :meth:`folders`, :meth:`scores`) takes longer because the catalogue holds more of them.
     """
 
     def __init__(self, connection: sqlite3.Connection, folder: Path) -> None:
@@ -75,11 +75,6 @@ class Catalogue:
     def is_empty(self) -> bool:
         """Return whether no take is known."""
         return self._connection.execute("SELECT 1 FROM takes LIMIT 1").fetchone() is None
-
-    def counts(self) -> dict[State, int]:
-        """Return how many takes there are in each state."""
-        rows = self._connection.execute("SELECT state, count(*) FROM takes GROUP BY state").fetchall()
-        return dict.fromkeys(State, 0) | {State(state): number for state, number in rows}
 
     def entries(self, *states: State) -> list[Entry]:
         """Return every take, or those in some states, by file name."""
