@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import signal
 import sqlite3
 import subprocess
 from contextlib import closing
@@ -20,12 +21,14 @@ def prints(folder: Path) -> dict[str, str]:
 
 
 def start(command: str, folder: Path, *options: str) -> subprocess.Popen[str]:
+    # Tests in the background of a shell ignore Ctrl-C, and what they start would inherit that.
     return subprocess.Popen(
         [COMMAND, command, folder, *options],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
         start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509  no threads here
     )
 
 
