@@ -5,6 +5,7 @@ here is what a reader of ``NAME.analysis.json`` finds. Times are seconds from th
 the take's audio.
 """
 
+from base64 import b64decode
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -254,6 +255,35 @@ class Placement:
 
 
 @dataclass(frozen=True, slots=True)
+class Waveform:
+    """How loud the recording gets, bin by bin, from the start of the take on: for pictures of it.
+
+    ``peaks`` is Base64 (RFC 4648, 4) of a byte a bin: the greatest absolute sample there, of the channels
+    that were heard, 255 being ``highest``, of full scale. A bin is ``bin_frames`` at ``rate_hz``.
+    """
+
+    bin_frames: int
+    rate_hz: int
+    highest: float
+    peaks: str
+
+    def __post_init__(self) -> None:
+        if self.bin_frames < 1 or self.rate_hz < 1:
+            raise ValueError("a bin of a waveform must have a length")
+        _ = self.levels
+
+    @property
+    def bin_s(self) -> float:
+        """Return how long a bin is."""
+        return self.bin_frames / self.rate_hz
+
+    @property
+    def levels(self) -> bytes:
+        """Return the peaks as bytes; ValueError if they are not Base64."""
+        return b64decode(self.peaks, validate=True)
+
+
+@dataclass(frozen=True, slots=True)
 class TakeInfo:
     """What is known of a take besides its sound. A MIDI take has no rate and no channels.
 
@@ -278,7 +308,7 @@ class Analysis:
     """Everything heard in one take; the contract behind ``NAME.analysis.json``.
 
     ``texture`` is None where too little sounds to say, ``placement`` where nothing says where in the
-    session the take lies.
+    session the take lies, ``waveform`` of a MIDI take.
     """
 
     schema: str = field(default=SCHEMA, kw_only=True)
@@ -290,6 +320,7 @@ class Analysis:
     warnings: tuple[str, ...] = ()
     texture: Texture | None = None
     placement: Placement | None = None
+    waveform: Waveform | None = None
 
     @property
     def measured_on(self) -> Grid | None:

@@ -1,4 +1,4 @@
-"""What a session's files need of one take: its place and its phrases, without notes and evidence."""
+"""What files about many takes need of one: its place and its phrases, without notes and evidence."""
 
 import hashlib
 from dataclasses import dataclass
@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pydantic import TypeAdapter
 
 from batch.bars import BarCounter
-from batch.model import Analysis, Grid, Labels, Placement
+from batch.model import Analysis, Grid, LabelledPhrase, Labels, Placement
 
-FORMAT = 1
+FORMAT = 2
 """Raised when the fields change, so that outlines kept before are made again."""
 _BEAT_STEPS = 1000
 """A beat is told to three decimals, as in a take's own cue list."""
@@ -25,11 +25,15 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class PhraseOutline:
-    """One phrase, in seconds from the take's start and in the bars of its grid."""
+    """One phrase, in seconds from the take's start and in the bars of its grid.
+
+    ``density`` is in notes a beat, or a second where the take has no grid to count on.
+    """
 
     start_s: float
     end_s: float
     labels: Labels
+    density: float
     start: Spot | None = None
     end: Spot | None = None
 
@@ -44,6 +48,7 @@ class Outline:
     time_reference_s: float | None
     placement: Placement | None
     map_print: str | None
+    in_beats: bool
     phrases: tuple[PhraseOutline, ...]
 
 
@@ -51,7 +56,7 @@ _ADAPTER = TypeAdapter(Outline)
 
 
 def outline_of(analysis: Analysis) -> Outline:
-    """Return what a session's files need of a take."""
+    """Return what files about many takes need of one."""
     take, grid = analysis.take, analysis.grid
     bars = BarCounter.of(grid) if grid else None
     return Outline(
@@ -61,10 +66,8 @@ def outline_of(analysis: Analysis) -> Outline:
         time_reference_s=take.time_reference_s,
         placement=analysis.placement,
         map_print=_print_of(grid),
-        phrases=tuple(
-            PhraseOutline(p.start_s, p.end_s, p.labels, _spot(p.start_s, bars), _spot(p.end_s, bars))
-            for p in analysis.phrases
-        ),
+        in_beats=analysis.measured_on is not None,
+        phrases=tuple(_phrase(phrase, bars) for phrase in analysis.phrases),
     )
 
 
@@ -76,6 +79,19 @@ def dump_outline(outline: Outline) -> bytes:
 def parse_outline(content: bytes) -> Outline:
     """Read an outline back; ValueError if it is none."""
     return _ADAPTER.validate_json(content)
+
+
+def _phrase(phrase: LabelledPhrase, bars: BarCounter | None) -> PhraseOutline:
+    start_s, end_s = phrase.start_s, phrase.end_s
+    return PhraseOutline(
+        start_s, end_s, phrase.labels, density_of(phrase), _spot(start_s, bars), _spot(end_s, bars)
+    )
+
+
+def density_of(phrase: LabelledPhrase) -> float:
+    """Return a phrase's notes a beat, or a second where that is not known."""
+    evidence = phrase.evidence
+    return evidence.notes_per_s if evidence.notes_per_beat is None else evidence.notes_per_beat
 
 
 def _spot(time_s: float, bars: BarCounter | None) -> Spot | None:

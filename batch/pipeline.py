@@ -20,6 +20,7 @@ from batch.relations import relate
 from batch.rhythm import Feel, estimate_feel
 from batch.settings import Settings
 from batch.sound.condition import Meter
+from batch.sound.peaks import Peaks
 from batch.takes import MidiTake, Take
 from batch.tempo import TempoMap
 from batch.texture import texture_warnings
@@ -48,8 +49,8 @@ def analyse(
         If the take's sound breaks off or is no sound.
     """
     placed = place(take, settings.grid_for(take.path.name), session_map)
-    meter = Meter()
-    heard = _heard(take, meter)
+    meter, peaks = Meter(), Peaks()
+    heard = _heard(take, meter, peaks)
     played = _played(take, heard)
     notes, texture = played.notes, heard.texture if played.notes else None
     sources = Sources(take, settings, session_map, companion)
@@ -76,13 +77,14 @@ def analyse(
         ),
         texture=texture,
         placement=placed,
+        waveform=peaks.waveform(),
     )
 
 
-def _heard(take: Take, meter: Meter) -> Heard:
+def _heard(take: Take, meter: Meter, peaks: Peaks) -> Heard:
     if isinstance(take, MidiTake):
         return Heard(take.notes, None, take.texture)
-    return hear(partial(take.blocks, meter), take.sound.rate_hz)
+    return hear(partial(take.blocks, meter, peaks), take.sound.rate_hz)
 
 
 def _played(take: Take, heard: Heard) -> Played:

@@ -16,6 +16,7 @@ from batch.sound import Sound, open_sound
 from batch.sound.broadcast import Broadcast, read_broadcast
 from batch.sound.channels import Choice, choose, number_of, where_to_listen
 from batch.sound.condition import Meter, warnings_of
+from batch.sound.peaks import Peaks
 from batch.tags import Tags, read_tags
 from batch.tempo import TempoMap
 
@@ -31,11 +32,11 @@ class AudioTake:
     choice: Choice
     remarks: tuple[str, ...] = ()
 
-    def blocks(self, meter: Meter | None = None) -> Iterator[np.ndarray]:
+    def blocks(self, meter: Meter | None = None, peaks: Peaks | None = None) -> Iterator[np.ndarray]:
         """Yield the take from its start as mono float32 blocks, shape (n,), -1..1.
 
         The chosen channels are averaged and their constant offset is taken out, or their middle
-        is heard. Each call starts a fresh pass, which ``meter`` measures.
+        is heard. Each call starts a fresh pass, which ``meter`` and ``peaks`` measure.
 
         Raises
         ------
@@ -44,9 +45,11 @@ class AudioTake:
         """
         if meter:
             meter.start(self.sound.full_scale, self.sound.rate_hz)
-        yield from self.choice.heard(self._picked(meter), self.sound.rate_hz)
+        if peaks:
+            peaks.start(self.sound.rate_hz)
+        yield from self.choice.heard(self._picked(meter, peaks), self.sound.rate_hz)
 
-    def _picked(self, meter: Meter | None) -> Iterator[np.ndarray]:
+    def _picked(self, meter: Meter | None, peaks: Peaks | None) -> Iterator[np.ndarray]:
         """Yield the chosen channels (n, chosen) as they were recorded."""
         for block in self.sound.blocks():
             picked = self.choice.picked(block)
@@ -60,6 +63,8 @@ class AudioTake:
                 )
             if meter:
                 meter.add(picked)
+            if peaks:
+                peaks.add(picked)
             yield picked
 
     def warnings(self, meter: Meter) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from batch.inert import inert
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
 from batch.outcome import Did, Outcome
 from batch.rank import BY_SCORE, Ranked
+from batch.words import clock, count, grid_words, minute, number, share, signed, variety_words
 
 if TYPE_CHECKING:
     from batch.gig import Written
@@ -67,12 +68,12 @@ def outcome_line(outcome: Outcome) -> str:
     if not entry.phrases:
         return f"{name}: {inert('; '.join(entry.warnings[:1])) or 'no phrases'}{done}"
     groove = "" if entry.tempo_bpm else ", no sure beat: groove unmeasured"
-    return f"{name}: {_count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{done}"
+    return f"{name}: {count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{done}"
 
 
 def say_session(session: "Written") -> None:
     """Print a line for a session's files, and one for each thing to know of its takes' places."""
-    say(f"{session.name}: {_count(session.takes, 'take')} as one session")
+    say(f"{session.name}: {count(session.takes, 'take')} as one session")
     for remark in session.remarks:
         console().print(Text(f"  {inert(remark)}", style="yellow"))
 
@@ -118,7 +119,7 @@ def print_ranking(ranked: Sequence[Ranked], by: str, *, failed: int = 0, more: i
     if ranked:
         print_table(_ranking_columns(ranked))
     if more:
-        notice = f"{_count(more, 'take')} more; --first N shows N of them, --format csv all"
+        notice = f"{count(more, 'take')} more; --first N shows N of them, --format csv all"
         console().print(Text(notice, style="dim"))
     for note in _ranking_notes(ranked, by, failed):
         console().print(Text(note, style="dim"))
@@ -127,13 +128,13 @@ def print_ranking(ranked: Sequence[Ranked], by: str, *, failed: int = 0, more: i
 def _ranking_columns(ranked: Sequence[Ranked]) -> list[Column]:
     entries = [row.entry for row in ranked]
     parts = [
-        Column(head, [_number((entry.parts or {}).get(name)) for entry in entries], gives_way=10 - place)
+        Column(head, [number((entry.parts or {}).get(name)) for entry in entries], gives_way=10 - place)
         for place, (name, head) in enumerate(_PART_HEADS.items())
     ]
     return [
         Column("place", [_places(row) for row in ranked], left=True),
         Column("take", _told_apart(entries), left=True),
-        Column("variety", [_number(entry.score) for entry in entries]),
+        Column("variety", [number(entry.score) for entry in entries]),
         Column("range", [_range(entry) for entry in entries], gives_way=3),
         *parts,
         Column("phrases", [str(entry.phrases or 0) for entry in entries], gives_way=1),
@@ -154,7 +155,7 @@ def _ranking_notes(ranked: Sequence[Ranked], by: str, failed: int) -> Iterator[s
         if entry.why_null:
             yield f"{inert(entry.path.name)}: no score: {entry.why_null}"
     if failed:
-        yield f"{_count(failed, 'take')} failed; takemill status says why."
+        yield f"{count(failed, 'take')} failed; takemill status says why."
 
 
 def _told_apart(entries: Sequence[Entry]) -> list[str]:
@@ -185,20 +186,13 @@ def print_take(analysis: Analysis, path: Path) -> None:
     """Print one take: what it is, its variety, and its phrases with their evidence."""
     out = console()
     out.print(Text(inert(analysis.take.title or path.name), style="bold"))
-    out.print(inert(f"{path.name}, {clock(analysis.take.duration_s)}, {_grid_words(analysis)}"))
-    out.print(inert(_variety_of(analysis)))
+    out.print(inert(f"{path.name}, {clock(analysis.take.duration_s)}, {grid_words(analysis)}"))
+    out.print(inert(variety_words(analysis)))
     for warning in analysis.warnings:
         out.print(Text(inert(warning), style="yellow"))
     if analysis.phrases:
         print_table(_phrase_columns(analysis.phrases, in_beats=analysis.measured_on is not None))
         out.print(Text("~ close to the line between two labels", style="dim"))
-
-
-def clock(time_s: float) -> str:
-    """Return a time as m:ss, or h:mm:ss from an hour on."""
-    minutes, seconds = divmod(round(time_s), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes}:{seconds:02}"
 
 
 def _phrase_columns(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> list[Column]:
@@ -207,19 +201,19 @@ def _phrase_columns(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> lis
     densities = [e.notes_per_beat if in_beats else e.notes_per_s for e in evidence]
     return [
         Column("", [f"{number:02}" for number in range(1, len(phrases) + 1)]),
-        Column("start", [_minute(p.start_s) for p in phrases]),
+        Column("start", [minute(p.start_s) for p in phrases]),
         Column("length", [p.labels.length.value + _tilde("length", p) for p in phrases], left=True),
         Column("density", [p.labels.density.value + _tilde("density", p) for p in phrases], left=True),
         Column("groove", [_GROOVE_WORDS[p.labels.groove] + _tilde("groove", p) for p in phrases], left=True),
         *_device_columns(phrases),
-        Column("beats" if in_beats else "s", [_number(value, 1) for value in durations], gives_way=8),
+        Column("beats" if in_beats else "s", [number(value, 1) for value in durations], gives_way=8),
         Column("n", [str(e.note_count) for e in evidence], gives_way=7),
-        Column("/beat" if in_beats else "/s", [_number(value, 1) for value in densities], gives_way=9),
-        Column("art", [_share(e.articulation) for e in evidence], gives_way=4),
-        Column("sync", [_share(e.syncopation) for e in evidence], gives_way=6),
-        Column("off", [_share(e.off_grid) for e in evidence], gives_way=2),
-        Column("reg", [_signed(e.register) for e in evidence], gives_way=5),
-        Column("leap", [_share(e.leap_share) for e in evidence], gives_way=3),
+        Column("/beat" if in_beats else "/s", [number(value, 1) for value in densities], gives_way=9),
+        Column("art", [share(e.articulation) for e in evidence], gives_way=4),
+        Column("sync", [share(e.syncopation) for e in evidence], gives_way=6),
+        Column("off", [share(e.off_grid) for e in evidence], gives_way=2),
+        Column("reg", [signed(e.register) for e in evidence], gives_way=5),
+        Column("leap", [share(e.leap_share) for e in evidence], gives_way=3),
         Column("relation", [_relation(phrase) for phrase in phrases], left=True, gives_way=1),
     ]
 
@@ -230,12 +224,8 @@ def _device_columns(phrases: Sequence[LabelledPhrase]) -> list[Column]:
     if not any(devices):
         return []
     names = [", ".join(dict.fromkeys(device.name for device in each)) for each in devices]
-    spans = [f"{_minute(each[0].start_s)}-{_minute(each[-1].end_s)}" if each else "" for each in devices]
+    spans = [f"{minute(each[0].start_s)}-{minute(each[-1].end_s)}" if each else "" for each in devices]
     return [Column("with", names, left=True, gives_way=10), Column("from-to", spans, left=True, gives_way=1)]
-
-
-def _minute(time_s: float) -> str:
-    return f"{int(time_s // 60)}:{time_s % 60:04.1f}"
 
 
 def _tilde(name: str, phrase: LabelledPhrase) -> str:
@@ -249,24 +239,6 @@ def _relation(phrase: LabelledPhrase) -> str:
     return f"{relation.kind.value} {relation.to_phrase + 1:02}"
 
 
-def _grid_words(analysis: Analysis) -> str:
-    grid = analysis.grid
-    if grid is None:
-        return "no grid"
-    swing = "" if grid.swing_ratio is None else f", swing {grid.swing_ratio:.1f}"
-    if not grid.trusted:
-        return f"perhaps {grid.tempo_bpm:.0f} beats a minute"
-    return f"{grid.tempo_bpm:.0f} beats a minute from {grid.source}{swing}"
-
-
-def _variety_of(analysis: Analysis) -> str:
-    variety = analysis.variety
-    if variety.score is None or variety.low is None or variety.high is None:
-        return f"no variety score: {variety.why_null}"
-    parts = ", ".join(f"{name.replace('_', ' ')} {_number(value)}" for name, value in variety.parts.items())
-    return f"variety {variety.score:.0f} ({variety.low:.0f} to {variety.high:.0f}): {parts}"
-
-
 def _variety_words(entry: Entry) -> str:
     if entry.score is None:
         return f"no variety score: {entry.why_null}"
@@ -278,24 +250,6 @@ def _places(row: Ranked) -> str:
     if place.value is None:
         return "-"
     return str(place.best) if place.best == place.worst else f"{place.best}-{place.worst}"
-
-
-def _number(value: float | None, decimals: int = 0) -> str:
-    return "-" if value is None else f"{value:.{decimals}f}"
-
-
-def _share(value: float | None) -> str:
-    """Return a number of 0..1 as .07, to save a column."""
-    return "-" if value is None else f"{value:.2f}".removeprefix("0")
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
-def _signed(value: float) -> str:
-    rounded = round(value)
-    return f"{rounded:+d}" if rounded else "0"
 
 
 def _range(entry: Entry) -> str:
