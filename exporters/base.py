@@ -3,6 +3,7 @@
 from typing import Protocol
 
 from batch.model import Analysis, LabelledPhrase
+from batch.overview import Overview
 
 
 class Exporter(Protocol):
@@ -14,6 +15,17 @@ class Exporter(Protocol):
 
     def render(self, analysis: Analysis) -> bytes:
         """Return the file's content; the same bytes for the same analysis."""
+
+
+class OverviewExporter(Protocol):
+    """Turns the takes of an output folder into the bytes of one file there."""
+
+    @property
+    def file_name(self) -> str:
+        """What the file is called."""
+
+    def render(self, overview: Overview) -> bytes:
+        """Return the file's content; the same bytes for the same overview."""
 
 
 LONGEST = 40

@@ -13,14 +13,15 @@ from hypothesis import strategies as st
 
 from batch.contract import analysis_schema, dump_analysis, parse_analysis
 from batch.errors import BatchError
-from batch.model import Note, Placement, Relation, RelationKind, Texture, TextureKind, Variety
+from batch.model import Note, Placement, Relation, RelationKind, Texture, TextureKind, Variety, Waveform
 from batch.tempo import MeterChange, TempoChange, TempoMap
 from exporters.analysis_json import AnalysisJson
 
 PATH = Path("solo.analysis.json")
 
 # The contract, "NAME.analysis.json" in the design document.
-KEYS = {"schema", "take", "grid", "notes", "phrases", "variety", "warnings", "texture", "placement"}
+KEYS = {"schema", "take", "grid", "notes", "phrases", "variety", "warnings", "texture", "placement",
+        "waveform"}  # fmt: skip
 TAKE = {"file", "duration_s", "sample_rate_hz", "channels", "title", "recorded_at", "time_reference_s",
         "content_hash"}  # fmt: skip
 GRID = {"source", "tempo_bpm", "beats_s", "beat_in_bar", "beats_per_bar", "swing_ratio", "confidence"}
@@ -41,6 +42,7 @@ FULL = analysis_of(
     warnings=("no tempo map",),
     texture=Texture(TextureKind.CHORDS, 0.625, 16, 0.9),
     placement=Placement(12.5, 3600.0, "time reference"),
+    waveform=Waveform(441, 44_100, 0.5, "AID/"),
 )
 BARE = analysis_of(())
 
@@ -59,6 +61,7 @@ def test_the_keys_are_those_of_the_contract():
     assert found["variety"].keys() == VARIETY
     assert found["texture"] == {"kind": "chords", "chordal_share": 0.625, "events": 16, "confidence": 0.9}
     assert found["placement"] == {"starts_at_s": 12.5, "zero_reads_s": 3600.0, "source": "time reference"}
+    assert found["waveform"] == {"bin_frames": 441, "rate_hz": 44100, "highest": 0.5, "peaks": "AID/"}
 
 
 def test_what_is_not_known_is_null():
@@ -66,6 +69,7 @@ def test_what_is_not_known_is_null():
     assert found["grid"] is None
     assert found["texture"] is None
     assert found["placement"] is None
+    assert found["waveform"] is None
     assert found["variety"]["score"] is None
     assert found["variety"]["why_null"]
     assert found["notes"] == found["phrases"] == found["warnings"] == []
