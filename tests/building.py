@@ -18,6 +18,7 @@ from batch.model import (
     TakeInfo,
     Texture,
     Variety,
+    Waveform,
 )
 from batch.tempo import TempoMap
 
@@ -72,6 +73,7 @@ def analysis_of(
     warnings: tuple[str, ...] = (),
     texture: Texture | None = None,
     placement: Placement | None = None,
+    waveform: Waveform | None = None,
 ) -> Analysis:
     """Return an analysis of these phrases, a note (A4, -20 dB) under each."""
     return Analysis(
@@ -83,6 +85,7 @@ def analysis_of(
         warnings=warnings,
         texture=texture,
         placement=placement,
+        waveform=waveform,
     )
 
 
