@@ -9,7 +9,7 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from io import TextIOWrapper
@@ -90,21 +90,23 @@ def run(asked: argparse.Namespace) -> int:
     from batch.scan import gather
     from batch.terminal import say_problem
 
+    extras = _extras(asked.export)
     takes, complaints = gather(asked.paths, asked.out)
     for complaint in complaints:
         say_problem(complaint)
     if not takes and not complaints:
         say_problem(f"{_listed(asked.paths)}: no takes here; put recordings or MIDI files in it")
     all_done = True
-    if takes:
+    if takes or _is_written_to(asked):  # also where the last take went: what is written of all says so
+        out: Path = asked.out or _default_out(asked.paths)
         folders = list(dict.fromkeys(take.parent for take in takes))
         for folder in folders:
             settings_of(folder)  # a mistake in the settings shows before anything is done
-        workshop = _workshop(out := asked.out or _default_out(asked.paths))
+        workshop = _workshop(out, extras)
         tidy(out, Role.WATCHING)
         with _hearers(asked) as hearers, workshop.engine(hearers) as engine:
             stale = engine.expect(takes)
-            all_done = _report().work(
+            all_done = _report(extras).work(
                 engine, stale, folders=lambda: folders, total=len(stale), known=len(takes) - len(stale)
             )
     if complaints:
@@ -120,11 +122,13 @@ def watch(asked: argparse.Namespace) -> int:
     from batch.watch import Watcher
 
     folder: Path = asked.folder
+    extras = _extras(asked.export)
     if not folder.is_dir():
         raise BatchError(f"{folder}: is no folder; name the one your recordings land in")
     out: Path = asked.out or folder / OUT_NAME
     watcher = Watcher(folder, out, settings_of(folder.absolute()).watch, time.monotonic)
-    shift = Shift(folder, watcher, _workshop(out), partial(_hearers, asked), _report(), say, say_problem)
+    workshop, report = _workshop(out, extras), _report(extras)
+    shift = Shift(folder, watcher, workshop, partial(_hearers, asked), report, say, say_problem)
     try:
         shift.last(Event())
     except KeyboardInterrupt:
@@ -190,19 +194,36 @@ def status(asked: argparse.Namespace) -> int:
     return ALL_WELL
 
 
-def _workshop(out: Path) -> "Workshop":
+def _workshop(out: Path, extras: Collection[str] = ()) -> "Workshop":
     from batch.terminal import say_problem
     from batch.workshop import Workshop
     from exporters import exporters_for
 
-    return Workshop(out, exporters_for, say_problem)
+    return Workshop(out, partial(exporters_for, also=extras), say_problem)
 
 
-def _report() -> "Report":
+def _report(extras: Collection[str]) -> "Report":
     from batch.report import Report
-    from exporters import session_exporters_for
+    from exporters import overview_exporters_for, session_exporters_for
 
-    return Report(session_exporters_for)
+    return Report(session_exporters_for, partial(overview_exporters_for, also=extras))
+
+
+def _extras(asked: Sequence[str]) -> frozenset[str]:
+    """Return what is to be written on request; BatchError if there is no such thing."""
+    from exporters import EXTRAS
+
+    if unknown := [name for name in asked if name not in EXTRAS]:
+        raise BatchError(f"--export {unknown[0]}: there is no such export; choose from {', '.join(EXTRAS)}")
+    return frozenset(asked)
+
+
+def _is_written_to(asked: argparse.Namespace) -> bool:
+    """Return whether takes were heard from here before, and written there."""
+    from batch.catalogue_file import FILE_NAME
+
+    outs = {asked.out} if asked.out else {path / OUT_NAME for path in asked.paths}
+    return len(outs) == 1 and os.path.isfile(outs.pop() / FILE_NAME)
 
 
 @contextmanager
@@ -326,10 +347,12 @@ def _parser() -> argparse.ArgumentParser:
 
     cluster_help = "hear on many machines: the scheduler of a Dask cluster, such as tcp://studio:8786"
     jobs_help = "takes to hear at a time, each on a core of its own (default: 1)"
+    export_help = "also write page, picture or notes, for this run; may be given several times"
     out_help = f"where to write (default: {OUT_NAME} in the takes' folder)"
     one = add(run, "analyse takes once; finished takes are not done again", "takemill run gigs/friday")
     one.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="a take, or a folder of takes")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
+    one.add_argument("--export", action="append", default=[], metavar="NAME", help=export_help)
     where = one.add_mutually_exclusive_group()
     where.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
     where.add_argument("--cluster", metavar="ADDRESS", help=cluster_help)
@@ -337,6 +360,7 @@ def _parser() -> argparse.ArgumentParser:
     one = add(watch, "analyse every take that lands in a folder, until stopped", "takemill watch takes")
     one.add_argument("folder", type=Path, metavar="FOLDER", help="the folder your recordings land in")
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
+    one.add_argument("--export", action="append", default=[], metavar="NAME", help=export_help)
     where = one.add_mutually_exclusive_group()
     where.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
     where.add_argument("--cluster", metavar="ADDRESS", help=cluster_help)

@@ -172,9 +172,9 @@ class Engine:
         if entry.path not in self._names:
             yield from self._name(entry.path, gone)
         try:
-            name = self._names[entry.path]
-            self._store(entry, job.request.asked.settings, analysis, name)
-            yield Outcome(self._enter(replace(entry, name=name), analysis, gone), did)
+            name, settings = self._names[entry.path], job.request.asked.settings
+            trouble = self._store(entry, settings, analysis, name, gone)
+            yield self._enter(replace(entry, name=name), analysis, did, trouble, gone)
         except TakeError as error:
             yield self._fail(entry, error)
 
@@ -197,8 +197,8 @@ class Engine:
             return
         # Recipe and rendition stay as they are: a later run sees whether they are out of date.
         try:
-            self._store(entry, settings_of(entry.path.parent), analysis, name)
-            yield Outcome(self._enter(replace(entry, name=name), analysis), Did.WRITTEN)
+            trouble = self._store(entry, settings_of(entry.path.parent), analysis, name)
+            yield self._enter(replace(entry, name=name), analysis, Did.WRITTEN, trouble)
         except TakeError as error:
             yield self._fail(entry, error)
 
@@ -209,25 +209,31 @@ class Engine:
             tried for tried in tries if all(entry.path in allowed for entry in self.catalogue.named(tried))
         )
 
-    def _store(self, entry: Entry, settings: Settings, analysis: Analysis, name: str) -> None:
-        """Write a take's files; TakeError as from the shelf."""
+    def _store(
+        self, entry: Entry, settings: Settings, analysis: Analysis, name: str, gone: Entry | None = None
+    ) -> str | None:
+        """Write a take's files; return what went wrong with those on request, TakeError as from the shelf."""
         self._spare_replaced(entry)
         stored = replace(analysis.take, recording=self.shelf.way_to(entry.path), recipe=entry.recipe)
-        self.shelf.write(entry, settings, replace(analysis, take=stored), name)
+        whole = replace(analysis, take=stored)
+        return self.shelf.write(entry, settings, whole, name, gone.name if gone else None)
 
-    def _enter(self, entry: Entry, analysis: Analysis, gone: Entry | None = None) -> Entry:
+    def _enter(
+        self, entry: Entry, analysis: Analysis, did: Did, trouble: str | None, gone: Entry | None = None
+    ) -> Outcome:
         """Enter a take as done, last of all: what the catalogue calls done is on disk.
 
-        ``gone`` is what it was before it was renamed; its files are taken away.
+        With ``trouble`` a file on request is not: the next run sees that it is to be written again.
+        ``gone`` is what the take was before it was renamed; its files are taken away.
         """
-        done = summarise(entry, analysis)
+        done = summarise(replace(entry, rendition=None) if trouble else entry, analysis)
         if gone is None:
             self.catalogue.put(done)
-            return done
-        if gone.name not in (None, entry.name):
-            self.shelf.remove(gone.name or "")
-        self.catalogue.replace(gone.path, done)
-        return done
+        else:
+            if gone.name not in (None, entry.name):
+                self.shelf.remove(gone.name or "")
+            self.catalogue.replace(gone.path, done)
+        return Outcome(replace(done, reason=trouble), Did.LEFT) if trouble else Outcome(done, did)
 
     def _spare_replaced(self, entry: Entry) -> None:
         """Keep the analysis that a take's new content replaces: two takes may have swapped their names."""

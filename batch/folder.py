@@ -123,7 +123,7 @@ def _prints_of(folder: Path) -> _Prints:
     return _Prints(
         heard_by=settings.model_dump_json(include={"sound", "labels", "groove", "variety"}),
         grid=GridSettings(**settings.grid.model_dump(exclude_unset=True)).model_dump_json(),
-        rendition=_fingerprint(settings.model_dump_json(include={"markers", "cues"})),
+        rendition=_fingerprint(settings.model_dump_json(include={"markers", "cues", "page", "picture"})),
     )
 
 

@@ -12,10 +12,12 @@ OUT_NAME = "markers"
 """The folder written to, in that of the takes, where no other is asked for."""
 
 ANALYSIS_SUFFIX = ".analysis.json"
+MAIN_SUFFIXES = (".markers.mid", ".cues.csv", ANALYSIS_SUFFIX)
+"""What every take has; other files are written on request."""
 SESSION_SUFFIXES = (".session-markers.mid", ".session-cues.csv")
 """What a folder's takes are written to as one session; no take's own files end so."""
-OUTPUT_SUFFIXES = (".markers.mid", ".notes.mid", ".cues.csv", ANALYSIS_SUFFIX, *SESSION_SUFFIXES)
-"""What takemill writes; a file that ends so is never taken for a take."""
+OUTPUT_SUFFIXES = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES)
+"""What takemill writes that could be a take by its kind; a file that ends so is never taken for one."""
 
 LONGEST_NAME = 223
 """Bytes of a NAME: file systems hold 255 (POSIX NAME_MAX), and 32 are left for what it ends in."""

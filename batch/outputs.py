@@ -1,12 +1,23 @@
 """Files as readers want them: whole, or not there."""
 
 import os
+import re
 import tempfile
 from contextlib import suppress
 from pathlib import Path
 
+from batch.regular import open_regular
+
 PARTIAL_PREFIX = ".takemill-"
 """Start of a temporary file's name; hidden, so that nothing takes it for a result."""
+
+HTML_MARK = '<meta name="generator" content="takemill">'
+SVG_MARK = "<!-- takemill -->"
+"""What such a file bears near its start, so that one by somebody else is known and left alone."""
+_MARK = re.compile(rb'<meta name="generator" content="takemill\b|<!-- takemill\b')
+_MARKED_SUFFIXES = frozenset({".html", ".svg"})
+_MARK_WITHIN_BYTES = 4096
+"""The mark stands before any style or script (our choice)."""
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -32,6 +43,17 @@ def write_whole(path: Path, content: bytes) -> None:
         with suppress(OSError):
             Path(partial).unlink()
         raise
+
+
+def is_ours(path: Path) -> bool:
+    """Return whether there is a file that takemill wrote: by its mark, or by its name where it bears none."""
+    if path.suffix not in _MARKED_SUFFIXES:
+        return os.path.isfile(path)
+    try:
+        with open_regular(path) as stream:
+            return _MARK.search(stream.read(_MARK_WITHIN_BYTES)) is not None
+    except OSError:
+        return False
 
 
 def sweep_partials(folder: Path) -> None:

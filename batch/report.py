@@ -1,25 +1,36 @@
-"""What is done for takes, told line by line as it is done, and the sessions kept up with it."""
+"""What is done for takes, told line by line as it is done, and what is written of many kept up with it."""
 
 import time
 from collections.abc import Callable, Iterable
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from batch.engine import Engine
 from batch.errors import BatchError
+from batch.gallery import Gallery
 from batch.gig import Gigs, SessionExporters
+from batch.kept import Keeper, Written
 from batch.outcome import Did, Outcome
-from batch.terminal import progress, say, say_outcome, say_problem, say_session
+from batch.terminal import progress, say, say_index, say_outcome, say_problem, say_session
+
+if TYPE_CHECKING:
+    from exporters.base import OverviewExportersFor
+
+Keepers = tuple[tuple[Keeper, Callable[[Written], None]], ...]
+"""Who keeps files about many takes up, and how it is said of one that was written."""
 
 
 @dataclass(slots=True)
 class Report:
-    """Counts what becomes of takes and tells it; the same trouble with a take is told once."""
+    """Counts what becomes of takes and tells it; the same trouble is told once."""
 
     sessions: SessionExporters
+    overviews: "OverviewExportersFor"
     counts: dict[Did, int] = field(default_factory=lambda: dict.fromkeys(Did, 0))
     _told: dict[Path, str] = field(default_factory=dict)
+    _problems: list[str] = field(default_factory=list)
 
     def work(
         self,
@@ -39,27 +50,35 @@ class Report:
         takes : iterable of Path
             Taken from one by one.
         folders : callable
-            Folders whose sessions are kept up; asked again as takes come.
+            Folders whose sessions and index are kept up; asked again as takes come.
         total, known : int
             How many takes there are, for a bar; how many others need nothing.
         also : callable
             Told each outcome.
         """
         self.counts = dict.fromkeys(Did, 0) | {Did.KNOWN: known}
-        gigs = Gigs(engine.catalogue, engine.shelf, self.sessions, time.monotonic)
+        keepers = self._keepers(engine)
         with progress(total, "listening") as bar, closing(engine.work(takes)) as outcomes:
             for outcome in outcomes:
                 self.counts[outcome.did] += 1
                 self._tell(outcome)
                 also(outcome)
-                with suppress(BatchError):  # said at the end, if it is still so
-                    gigs.keep_up(folders())
+                for keeper, _ in keepers:
+                    with suppress(BatchError):  # said at the end, if it is still so
+                        keeper.keep_up(folders())
                 bar.advance()
         if any(self.counts.values()):
             tally = ", ".join(f"{count} {did.value}" for did, count in self.counts.items() if count)
             say(f"{tally}; files in {engine.shelf.folder}")
-        kept = self._keep_sessions(gigs, folders())
+        kept = self._keep(keepers, folders())
         return kept and not self.counts[Did.FAILED] + self.counts[Did.LEFT]
+
+    def _keepers(self, engine: Engine) -> Keepers:
+        catalogue, shelf = engine.catalogue, engine.shelf
+        return (
+            (Keeper(Gigs(catalogue, shelf, self.sessions).bring_up, time.monotonic), say_session),
+            (Keeper(Gallery(catalogue, shelf, self.overviews).bring_up, time.monotonic), say_index),
+        )
 
     def _tell(self, outcome: Outcome) -> None:
         path, reason = outcome.entry.path, outcome.entry.reason or ""
@@ -72,12 +91,17 @@ class Report:
             self._told[path] = reason
         say_outcome(outcome)
 
-    def _keep_sessions(self, gigs: Gigs, folders: Iterable[Path]) -> bool:
-        """Bring the sessions' files up to date, a line each that changed; return whether that went well."""
-        try:
-            for session in gigs.keep(folders):
-                say_session(session)
-        except BatchError as error:
-            say_problem(str(error))
-            return False
-        return True
+    def _keep(self, keepers: Keepers, folders: Iterable[Path]) -> bool:
+        """Bring the files about many takes up to date, a line each that changed; return if that went well."""
+        problems: list[str] = []
+        for keeper, tell in keepers:
+            try:
+                for written in keeper.keep(folders):
+                    tell(written)
+            except BatchError as error:
+                problems.append(str(error))
+        for problem in problems:
+            if problem not in self._problems:
+                say_problem(problem)
+        self._problems = problems
+        return not problems

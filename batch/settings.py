@@ -226,6 +226,18 @@ class SessionSettings(_Section):
     """Between takes that nothing places, which are laid one after another (our choice)."""
 
 
+class PageSettings(_Section):
+    """Listening pages: ``NAME.listen.html`` for each take, ``listen.html`` for all in the output folder."""
+
+    write: bool = False
+
+
+class PictureSettings(_Section):
+    """Pictures: ``NAME.phrases.svg`` for each take, ``phrases.svg`` for all in the output folder."""
+
+    write: bool = False
+
+
 class FolderSettings(_Section):
     """Which files of a folder are takes, and in which order they are heard.
 
@@ -273,6 +285,8 @@ class Settings(_Section):
     markers: MarkerSettings = MarkerSettings()
     cues: CueSettings = CueSettings()
     session: SessionSettings = SessionSettings()
+    page: PageSettings = PageSettings()
+    picture: PictureSettings = PictureSettings()
     folder: FolderSettings = FolderSettings()
     hearing: HearingSettings = HearingSettings()
     watch: WatchSettings = WatchSettings()

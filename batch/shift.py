@@ -80,11 +80,13 @@ class Shift:
 
     def _go_on(self, wakes: Iterator[Changes], hearers: Hearers) -> None:
         """Work as takes come, until the watch ends or the output folder is taken away."""
+        begun = False
         for changed in wakes:
             if not self.workshop.stands():
                 return
-            if look := self.watcher.look(changed):
-                self._complained = False
+            look = self.watcher.look(changed)
+            if look or not begun:  # at first takes may have gone meanwhile, the last of them too
+                begun, self._complained = True, False
                 self._work(look, hearers)
                 if not self._complained:
                     self._said = ""

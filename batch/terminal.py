@@ -19,7 +19,7 @@ from batch.rank import BY_SCORE, Ranked
 from batch.words import clock, count, grid_words, minute, number, share, signed, variety_words
 
 if TYPE_CHECKING:
-    from batch.gig import Written
+    from batch.kept import Written
     from batch.standing import Standing
 
 _STYLES = {
@@ -76,6 +76,11 @@ def say_session(session: "Written") -> None:
     say(f"{session.name}: {count(session.takes, 'take')} as one session")
     for remark in session.remarks:
         console().print(Text(f"  {inert(remark)}", style="yellow"))
+
+
+def say_index(index: "Written") -> None:
+    """Print a line for a file about all takes of a folder."""
+    say(f"{index.name}: {count(index.takes, 'take')} side by side")
 
 
 def say(text: str) -> None:

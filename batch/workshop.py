@@ -1,7 +1,7 @@
 """An output folder made ready for work: nobody else writes there, nothing half-written lies about, and
 the catalogue can be relied on."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -18,11 +18,10 @@ from batch.hearers import Hearers
 from batch.names import ANALYSIS_SUFFIX
 from batch.outputs import sweep_partials
 from batch.rebuild import rebuild
-from batch.settings import Settings
 from batch.shelf import Shelf
 
 if TYPE_CHECKING:
-    from exporters.base import Exporter
+    from exporters.base import ExportersFor
 
 Say = Callable[[str], None]
 
@@ -35,7 +34,7 @@ class Workshop:
     """
 
     out: Path
-    exporters: Callable[[Settings], Sequence["Exporter"]]
+    exporters: "ExportersFor"
     say: Say
     _made: bool = False
     _looked_through: bool = False

@@ -1,23 +1,62 @@
 """One module a format: a finished analysis in, bytes out."""
 
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+
 from batch.settings import Settings
 from exporters.analysis_json import AnalysisJson
-from exporters.base import Exporter
+from exporters.base import Exporter, OverviewExporter, There
 from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers, MidiNotes
+from exporters.page import TakePage, TakesPage
+from exporters.pictures import TakePicture, TakesPicture
 from exporters.session_cues import SessionCues
 from exporters.session_markers import SessionMarkers
 
-__all__ = ["Exporter", "exporters_for", "session_exporters_for"]
+__all__ = ["EXTRAS", "Exporter", "exporters_for", "overview_exporters_for", "session_exporters_for"]
 
 
-def exporters_for(settings: Settings) -> tuple[Exporter, ...]:
-    """Return the exporters that the settings ask for, the analysis last.
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """Files that are written on request: one for each take, and maybe one for all of a folder."""
 
-    A take counts as written once its analysis is there, so that one goes to disk last.
+    asked_by: Callable[[Settings], bool]
+    of_take: Callable[[Settings], Exporter]
+    of_takes: OverviewExporter | None = None
+
+
+def _notes(settings: Settings) -> MidiNotes:
+    return MidiNotes(settings.markers.session_tempo_bpm, settings.markers.counts_from)
+
+
+EXTRAS: Mapping[str, Extra] = {
+    "notes": Extra(lambda settings: settings.markers.notes_file, _notes),
+    "page": Extra(lambda settings: settings.page.write, lambda _: TakePage(), TakesPage()),
+    "picture": Extra(lambda settings: settings.picture.write, lambda _: TakePicture(), TakesPicture()),
+}
+"""By the name that the command line has for them."""
+
+
+def _nowhere(_: str) -> bool:
+    return False
+
+
+def exporters_for(
+    settings: Settings, *, also: Collection[str] = (), there: There = _nowhere
+) -> tuple[Exporter, ...]:
+    """Return the exporters that the settings ask for, or ``also`` by name, the analysis last.
+
+    Those whose file is ``there``, by its suffix, come with them: so it never goes stale. A take counts
+    as written once its analysis is there, so that one goes to disk last.
     """
     markers, cues = settings.markers, settings.cues
-    chosen: list[Exporter] = [
+    extras = [
+        exporter
+        for name, extra in EXTRAS.items()
+        if (exporter := extra.of_take(settings))
+        and (extra.asked_by(settings) or name in also or there(exporter.suffix))
+    ]
+    return (
         MidiMarkers(
             markers.midi_format,
             markers.event,
@@ -34,10 +73,20 @@ def exporters_for(settings: Settings) -> tuple[Exporter, ...]:
             cues.sample_rate_hz,
             cues.counts_from,
         ),
-    ]
-    if markers.notes_file:
-        chosen.append(MidiNotes(markers.session_tempo_bpm, markers.counts_from))
-    return (*chosen, AnalysisJson())
+        *extras,
+        AnalysisJson(),
+    )
+
+
+def overview_exporters_for(
+    settings: Settings, *, also: Collection[str] = (), there: There = _nowhere
+) -> tuple[OverviewExporter, ...]:
+    """Return the exporters of files about all takes of a folder, chosen as those of a take are."""
+    return tuple(
+        extra.of_takes
+        for name, extra in EXTRAS.items()
+        if extra.of_takes and (extra.asked_by(settings) or name in also or there(extra.of_takes.file_name))
+    )
 
 
 def session_exporters_for(settings: Settings) -> tuple[SessionMarkers, SessionCues]:

@@ -1,9 +1,11 @@
 """What every exporter is, and the words they share."""
 
+from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from batch.model import Analysis, LabelledPhrase
 from batch.overview import Overview
+from batch.settings import Settings
 
 
 class Exporter(Protocol):
@@ -26,6 +28,24 @@ class OverviewExporter(Protocol):
 
     def render(self, overview: Overview) -> bytes:
         """Return the file's content; the same bytes for the same overview."""
+
+
+There = Callable[[str], bool]
+"""Whether there is a file of ours with this suffix, or of this name."""
+
+
+class ExportersFor(Protocol):
+    """Says which files a take has: by the settings, and of those on request the ones that are there."""
+
+    def __call__(self, settings: Settings, *, there: There = ...) -> Sequence[Exporter]:
+        """Return the exporters, the analysis last."""
+
+
+class OverviewExportersFor(Protocol):
+    """The same for the files about all takes of an output folder."""
+
+    def __call__(self, settings: Settings, *, there: There = ...) -> Sequence[OverviewExporter]:
+        """Return the exporters."""
 
 
 LONGEST = 40

@@ -15,6 +15,7 @@ from batch.entry import Entry, State, summarise
 from batch.errors import BatchError
 from batch.folder import forget_settings
 from batch.gig import Gigs
+from batch.kept import Keeper
 from batch.settings import Settings
 from batch.shelf import Shelf
 from exporters import exporters_for, session_exporters_for
@@ -53,6 +54,10 @@ def heard(gig: Path, catalogue: Catalogue, shelf: Shelf, name: str) -> Entry:
     return done
 
 
+def keeper(catalogue: Catalogue, shelf: Shelf, clock: Clock) -> Keeper:
+    return Keeper(Gigs(catalogue, shelf, session_exporters_for).bring_up, clock)
+
+
 def texts(gig: Path) -> list[str]:
     return [text for _, text in markers_by_mido((gig / "markers" / "gig.session-markers.mid").read_bytes())]
 
@@ -60,7 +65,7 @@ def texts(gig: Path) -> list[str]:
 def test_files_are_written_anew_only_when_that_costs_a_small_part_of_the_time(gig):
     with open_catalogue(gig / "markers", create=True) as catalogue:
         clock, shelf = Clock(), Shelf(gig / "markers", exporters_for)
-        gigs = Gigs(catalogue, shelf, session_exporters_for, clock)
+        gigs = keeper(catalogue, shelf, clock)
         clock.step_s = 1.0  # each look at the clock is a second later: writing takes one
         heard(gig, catalogue, shelf, "a")
         gigs.keep_up([gig])
@@ -81,7 +86,7 @@ def test_files_are_written_anew_only_when_that_costs_a_small_part_of_the_time(gi
 def test_what_was_written_while_takes_were_heard_is_said_at_the_end(gig):
     with open_catalogue(gig / "markers", create=True) as catalogue:
         shelf = Shelf(gig / "markers", exporters_for)
-        gigs = Gigs(catalogue, shelf, session_exporters_for, Clock())
+        gigs = keeper(catalogue, shelf, Clock())
         heard(gig, catalogue, shelf, "a")
         gigs.keep_up([gig])
         assert [told.takes for told in gigs.keep([gig])] == [1]
@@ -90,7 +95,7 @@ def test_what_was_written_while_takes_were_heard_is_said_at_the_end(gig):
 def test_only_analyses_that_are_new_are_read(gig, monkeypatch):
     with open_catalogue(gig / "markers", create=True) as catalogue:
         shelf = Shelf(gig / "markers", exporters_for)
-        gigs = Gigs(catalogue, shelf, session_exporters_for, Clock())
+        gigs = keeper(catalogue, shelf, Clock())
         heard(gig, catalogue, shelf, "a")
         gigs.keep([gig])
         (gig / "markers" / "a.analysis.json").unlink()  # its outline is kept
@@ -102,7 +107,7 @@ def test_only_analyses_that_are_new_are_read(gig, monkeypatch):
 def test_a_take_that_is_gone_leaves_the_session(gig):
     with open_catalogue(gig / "markers", create=True) as catalogue:
         shelf = Shelf(gig / "markers", exporters_for)
-        gigs = Gigs(catalogue, shelf, session_exporters_for, Clock())
+        gigs = keeper(catalogue, shelf, Clock())
         heard(gig, catalogue, shelf, "a")
         heard(gig, catalogue, shelf, "b")
         gigs.keep([gig])
@@ -117,7 +122,7 @@ def test_a_session_that_cannot_be_written_is_told_in_one_line(gig):
         heard(gig, catalogue, shelf, "a")
         (gig / "markers" / "gig.session-cues.csv").mkdir()
         with pytest.raises(BatchError, match=r"gig\.session-cues\.csv: cannot be written"):
-            Gigs(catalogue, shelf, session_exporters_for, Clock()).keep([gig])
+            keeper(catalogue, shelf, Clock()).keep([gig])
 
 
 def test_folders_of_one_name_have_sessions_of_their_own(tmp_path):
@@ -130,7 +135,7 @@ def test_folders_of_one_name_have_sessions_of_their_own(tmp_path):
             folder.mkdir(parents=True)
             (folder / "takemill.toml").write_text("[session]\nwrite = true\n", encoding="utf-8")
             heard(folder, catalogue, shelf, f"take of {folder.parent.name}")
-        names = {told.name for told in Gigs(catalogue, shelf, session_exporters_for, Clock()).keep(folders)}
+        names = {told.name for told in keeper(catalogue, shelf, Clock()).keep(folders)}
     assert names == {f"{day}-gig.session.session-markers.mid" for day in ("monday", "friday")}
     assert all((out / name).is_file() for name in names)
 

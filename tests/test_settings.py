@@ -3,6 +3,7 @@
 import pytest
 
 from batch.errors import SettingsError
+from batch.folder import brief, forget_settings
 from batch.settings import Settings
 from batch.settings_file import load_settings
 
@@ -50,3 +51,23 @@ def test_a_file_that_is_not_utf8_is_named(tmp_path):
 def test_a_byte_order_mark_does_not_matter(tmp_path):
     (tmp_path / "takemill.toml").write_bytes(b"\xef\xbb\xbf[grid]\ntempo_bpm = 99\n")
     assert load_settings(tmp_path).grid.tempo_bpm == 99
+
+
+@pytest.mark.parametrize("section", ["page", "picture"])
+def test_what_is_written_besides_is_off_unless_it_is_set_and_no_reason_to_hear_a_take_again(
+    tmp_path, section
+):
+    assert not getattr(Settings(), section).write
+    forget_settings()
+    before = brief(tmp_path / "take.wav")
+    assert getattr(loaded(tmp_path, f"[{section}]\nwrite = true\n"), section).write
+    forget_settings()
+    after = brief(tmp_path / "take.wav")
+    assert after.recipe == before.recipe
+    assert after.rendition != before.rendition
+
+
+@pytest.mark.parametrize("section", ["page", "picture"])
+def test_a_page_or_picture_is_written_or_not(tmp_path, section):
+    with pytest.raises(SettingsError, match=f"{section}.write.*true or false"):
+        loaded(tmp_path, f'[{section}]\nwrite = "yes"\n')

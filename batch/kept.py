@@ -1,0 +1,78 @@
+"""Files about many takes: written anew as takes come, sparingly, and only when they change."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from batch.errors import BatchError
+from batch.outputs import write_whole
+from batch.regular import read_whole
+
+_REST_FACTOR = 10.0
+"""Writing such files while takes are heard costs at most a part in this many of the time (our choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A file about so many takes that was written anew, and what to know of them."""
+
+    name: str
+    takes: int
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Keeper:
+    """Keeps files up that ``bring_up`` writes for the takes of some folders, yielding those that changed."""
+
+    bring_up: Callable[[Iterable[Path]], Iterator[Written]]
+    clock: Callable[[], float]
+    _not_before_s: float = field(default=0.0, init=False)
+    _unsaid: dict[str, Written] = field(default_factory=dict, init=False)
+
+    def keep_up(self, folders: Iterable[Path]) -> None:
+        """Bring files up to date, if that takes a small part of the time since it was last done.
+
+        So a long run is not held up. BatchError as from :meth:`keep`.
+        """
+        if self.clock() >= self._not_before_s:
+            self._bring_up(folders)
+
+    def keep(self, folders: Iterable[Path]) -> list[Written]:
+        """Bring files up to date; return those that changed since this was last asked.
+
+        Raises
+        ------
+        BatchError
+            If the disk is full or the folder refuses.
+        """
+        self._bring_up(folders)
+        written = list(self._unsaid.values())
+        self._unsaid.clear()
+        return written
+
+    def _bring_up(self, folders: Iterable[Path]) -> None:
+        began_s = self.clock()
+        try:
+            for written in self.bring_up(folders):
+                self._unsaid[written.name] = written
+        finally:
+            ended_s = self.clock()
+            self._not_before_s = ended_s + _REST_FACTOR * (ended_s - began_s)
+
+
+def write_changed(path: Path, content: bytes) -> bool:
+    """Write a file if it is not there with this content; return whether it was written.
+
+    Raises
+    ------
+    BatchError
+        If the disk is full or the folder refuses.
+    """
+    try:
+        if path.is_file() and read_whole(path) == content:
+            return False
+        write_whole(path, content)
+    except OSError as error:
+        raise BatchError(f"{path}: cannot be written ({error.strerror}); make room there") from error
+    return True
