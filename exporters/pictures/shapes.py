@@ -14,22 +14,25 @@ FULL_PER_BEAT, FULL_PER_S = 5.8, 17.4
 """Notes a beat, and a second, of a block of full height: three times the median of annotated jazz solos."""
 LEAST_SHARE = 0.12
 """Of the full height that a block keeps: the sparsest phrase is still one to be seen (our choice)."""
-LEAN, MOST_LEAN = 1 / 3, 1 / 2
-"""How far a block's top is shifted, of its height, and of its width at most (our choice)."""
+LEAN, LEAST_LEAN, MOST_LEAN = 1 / 3, 1 / 6, 1 / 2
+"""How far a block's top is shifted: of its height; of the full height at least, so that low blocks are seen
+to lean; of its width at most (our choice)."""
 NARROWEST = 0.8
 """Width of a block in a thumbnail, in pixels, however short its phrase (our choice)."""
 
-_GROOVES = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "none"}
-_KINDS = {
-    (groove, density): f"{word} {density.value}" for groove, word in _GROOVES.items() for density in Density
-}
 _PAD = 1
 """Pixels of a thumbnail that outlines may need beyond a block."""
 
 
 def kind_of(labels: Labels) -> str:
     """Return the two classes that a style sheet colours a block by: ``in dense``, ``none sparse``."""
-    return _KINDS[labels.groove, labels.density]
+    # Compared, not looked up: an enum's hash is slow, and a page asks for ten thousand.
+    dense = labels.density is Density.DENSE
+    if labels.groove is Groove.IN_GROOVE:
+        return "in dense" if dense else "in sparse"
+    if labels.groove is Groove.AGAINST_GROOVE:
+        return "against dense" if dense else "against sparse"
+    return "none dense" if dense else "none sparse"
 
 
 def height_share(density: float, *, in_beats: bool) -> float:
@@ -37,12 +40,15 @@ def height_share(density: float, *, in_beats: bool) -> float:
     return min(max(density / (FULL_PER_BEAT if in_beats else FULL_PER_S), LEAST_SHARE), 1.0)
 
 
-def block(x0: float, x1: float, base: float, height: float, *, leans: bool) -> str:
-    """Return the block from ``x0`` to ``x1`` that stands on ``base``, as SVG path data."""
+def block(x0: float, x1: float, base: float, height: float, full: float | None = None) -> str:
+    """Return the block from ``x0`` to ``x1`` that stands on ``base``, as SVG path data.
+
+    It leans where the ``full`` height is given.
+    """
     top = base - height
-    if not leans:
+    if full is None:
         return f"M{x0:.1f} {base:.1f}V{top:.1f}H{x1:.1f}V{base:.1f}z"
-    shift = min(height * LEAN, (x1 - x0) * MOST_LEAN)
+    shift = min(max(height * LEAN, full * LEAST_LEAN), (x1 - x0) * MOST_LEAN)
     return f"M{x0:.1f} {base:.1f}L{x0 + shift:.1f} {top:.1f}H{x1:.1f}L{x1 - shift:.1f} {base:.1f}z"
 
 
@@ -60,12 +66,11 @@ def thumbnail(outline: Outline, width: int = 240, height: int = 24) -> str:
     least, against = room * LEAST_SHARE, Groove.AGAINST_GROOVE
     paths: dict[str, list[str]] = {}
     for phrase in outline.phrases:
-        labels = phrase.labels
         x0 = min(max(left, left + phrase.start_s * per_s), right - NARROWEST)
         x1 = min(max(x0 + NARROWEST, left + phrase.end_s * per_s), right)
         tall = min(max(phrase.density * full, least), room)
-        data = block(x0, x1, base, tall, leans=labels.groove is against)
-        paths.setdefault(_KINDS[labels.groove, labels.density], []).append(data)
+        leans = room if phrase.labels.groove is against else None
+        paths.setdefault(kind_of(phrase.labels), []).append(block(x0, x1, base, tall, leans))
     drawn = "".join(f'<path class="{kind}" d="{"".join(data)}"/>' for kind, data in paths.items())
     return (
         f'<svg class="phrases" role="img" aria-label="{summary(p.labels for p in outline.phrases)}"'
