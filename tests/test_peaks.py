@@ -59,5 +59,5 @@ def test_silence_has_an_outline_and_nothing_has_none():
 
 @pytest.mark.parametrize("peaks", ["A", "a ü", "<b>"])
 def test_peaks_that_are_no_base64_are_refused(peaks):
-    with pytest.raises(ValueError, match="base64|ASCII|padding"):
+    with pytest.raises(ValueError, match=r"base64|ASCII|padding"):
         Waveform(441, 44_100, 1.0, peaks)

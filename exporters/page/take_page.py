@@ -1,8 +1,20 @@
-"""The listening page of a take."""
+"""The listening page of a take: seen over time, chosen phrase by phrase, and heard."""
 
 from dataclasses import dataclass
+from typing import Any
 
-from batch.model import Analysis
+from batch.bars import BarCounter
+from batch.inert import inert
+from batch.model import Analysis, Density, Grid, Groove, LabelledPhrase, Note
+from batch.outline import density_of
+from batch.words import clock, count, grid_words, minute, number
+from exporters.page.evidence import evidence_words, label_words
+from exporters.page.frame import address, data, render
+from exporters.page.signs import bar, scale
+from exporters.pictures.shapes import height_share, kind_of, summary
+
+_SCRIPTS = ("vendor/wavesurfer.min.js", "sound.js", "stage.js", "take.js")
+_PITCHES = ("C", "C sharp", "D", "E flat", "E", "F", "F sharp", "G", "A flat", "A", "B flat", "B")
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,5 +24,120 @@ class TakePage:
     suffix: str = ".listen.html"
 
     def render(self, analysis: Analysis) -> bytes:
-        """Return HTML in UTF-8."""
-        raise NotImplementedError
+        """Return HTML in UTF-8 that needs nothing but the recording, which it plays from its own file."""
+        take, phrases = analysis.take, analysis.phrases
+        recording = None if take.sample_rate_hz is None else address(take.recording or take.file)
+        return render(
+            "take.html",
+            _SCRIPTS,
+            title=inert(take.title or take.file),
+            facts=inert(f"{take.file}, {clock(take.duration_s)}, {grid_words(analysis)}"),
+            warnings=[inert(warning) for warning in analysis.warnings],
+            variety=_variety(analysis),
+            scale=scale,
+            bar=bar,
+            picture="",
+            drawing=f"{summary(phrase.labels for phrase in phrases)}, over time",
+            contour=_contour(analysis.notes),
+            density_unit="notes a beat" if analysis.measured_on else "notes a second",
+            unmeasured=any(phrase.labels.groove is Groove.UNMEASURED for phrase in phrases),
+            borderline=any(phrase.evidence.borderline for phrase in phrases),
+            recording=recording,
+            recording_words=inert(take.recording or take.file),
+            duration=round(take.duration_s, 3),
+            filters=_filters(phrases),
+            phrases=[_row(index, phrase) for index, phrase in enumerate(phrases)],
+            data=data(_data(analysis, recording)),
+        )
+
+
+def _variety(analysis: Analysis) -> dict[str, Any]:
+    variety = analysis.variety
+    if variety.score is None or variety.low is None or variety.high is None:
+        return {"score": None, "why": inert(variety.why_null or "")}
+    return {
+        "score": number(variety.score),
+        "low": number(variety.low),
+        "high": number(variety.high),
+        "values": (variety.low, variety.score, variety.high),
+        "parts": [
+            {
+                "name": name.replace("_", " "),
+                "value": value,
+                "words": "unmeasured" if value is None else number(value),
+            }
+            for name, value in variety.parts.items()
+        ],
+    }
+
+
+def _contour(notes: tuple[Note, ...]) -> str:
+    if not notes:
+        return "no notes"
+    low, high = (round(pick(note.pitch_midi for note in notes)) for pick in (min, max))
+    return f"{count(len(notes), 'note')} over time, from {_pitch(low)} to {_pitch(high)}"
+
+
+def _pitch(midi: int) -> str:
+    return f"{_PITCHES[midi % 12]} {midi // 12 - 1}"
+
+
+def _filters(phrases: tuple[LabelledPhrase, ...]) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Return what phrases may be chosen by: labels that this take has, in the words of a player."""
+    words = {"in-groove": "in it", "against-groove": "against it"}
+    found: list[tuple[str, list[tuple[str, str]]]] = []
+    for name in ("length", "density", "groove"):
+        values = sorted({getattr(phrase.labels, name).value for phrase in phrases}, reverse=True)
+        found.append((name, [(value, words.get(value, value)) for value in values]))
+    return found
+
+
+def _row(index: int, phrase: LabelledPhrase) -> dict[str, Any]:
+    return {
+        "number": index + 1,
+        "at": minute(phrase.start_s),
+        "words": label_words(phrase),
+        "kind": kind_of(phrase.labels),
+    }
+
+
+def _data(analysis: Analysis, recording: str | None) -> dict[str, Any]:
+    """Return what the page's scripts draw and play from."""
+    notes, wave, grid = analysis.notes, analysis.waveform, analysis.measured_on
+    bars = BarCounter.of(grid) if grid else None
+    return {
+        "duration": analysis.take.duration_s,
+        "recording": recording,
+        "wave": None if wave is None else {"bin_s": wave.bin_s, "peaks": wave.peaks},
+        "notes": {
+            "on": [round(note.onset_s, 4) for note in notes],
+            "off": [round(note.offset_s, 4) for note in notes],
+            "pitch": [round(note.pitch_midi, 2) for note in notes],
+            "level": [round(note.loudness_db, 1) for note in notes],
+            "sure": [round(note.confidence, 2) for note in notes],
+        },
+        "beats": _beats(grid, bars) if grid and bars else None,
+        "phrases": [_phrase(phrase, bars) for phrase in analysis.phrases],
+    }
+
+
+def _beats(grid: Grid, bars: BarCounter) -> dict[str, Any]:
+    """Return the beats, each first one of a bar with the bar's number."""
+    numbers = [bar if beat == 1 else None for bar, beat in zip(bars.bars, grid.beat_in_bar, strict=True)]
+    return {"at": [round(beat, 4) for beat in grid.beats_s], "bar": numbers, "perBar": grid.beats_per_bar}
+
+
+def _phrase(phrase: LabelledPhrase, bars: BarCounter | None) -> dict[str, Any]:
+    labels = phrase.labels
+    return {
+        "start": phrase.start_s,
+        "end": phrase.end_s,
+        "height": round(height_share(density_of(phrase), in_beats=bars is not None), 3),
+        "dense": labels.density is Density.DENSE,
+        "groove": kind_of(labels).partition(" ")[0],
+        "is_length": labels.length.value,
+        "is_density": labels.density.value,
+        "is_groove": labels.groove.value,
+        "words": label_words(phrase),
+        "says": evidence_words(phrase, bars),
+    }

@@ -1,8 +1,41 @@
-"""The listening page of a folder's takes."""
+"""The listening page of a folder: its takes side by side, to be sorted, found, and opened."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
 
-from batch.overview import Overview
+from markupsafe import Markup
+
+from batch.entry import Entry
+from batch.inert import inert
+from batch.overview import Listed, Overview
+from batch.words import clock, count, number
+from exporters.page.frame import address, render
+from exporters.page.signs import scale
+from exporters.page.take_page import TakePage
+from exporters.pictures.shapes import thumbnail
+
+_PARTS = {
+    "length": "length",
+    "density": "density",
+    "articulation": "articulation",
+    "groove": "groove",
+    "register": "register",
+    "interval_size": "interval size",
+}
+_HEADS = {"articulation": "artic.", "interval_size": "intervals"}
+_FILES = {
+    ".markers.mid": "markers",
+    ".cues.csv": "cues",
+    ".notes.mid": "notes",
+    ".phrases.svg": "picture",
+    ".analysis.json": "analysis",
+}
+_PICTURE = (240, 40)
+"""Of a take in the table, in pixels."""
+_MOST_WARNED = 120
+"""Characters of a take's first warning in the table; its page has all (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,5 +45,103 @@ class TakesPage:
     file_name: str = "listen.html"
 
     def render(self, overview: Overview) -> bytes:
-        """Return HTML in UTF-8."""
-        raise NotImplementedError
+        """Return HTML in UTF-8 that leads to the takes' own pages."""
+        return render(
+            "takes.html",
+            ("takes.js",),
+            title=inert(overview.title),
+            tally=count(len(overview.takes) + overview.more, "take"),
+            more=overview.more,
+            columns=_columns(),
+            takes=[_row(order, take) for order, take in enumerate(overview.takes)],
+            unheard=[
+                {"file": inert(entry.path.name), "reason": inert(entry.reason or "")}
+                for entry in overview.unheard
+            ],
+        )
+
+
+def _columns() -> list[dict[str, Any]]:
+    parts = [{"key": key, "words": words, "head": _HEADS.get(key, words)} for key, words in _PARTS.items()]
+    named = [("place", "place"), ("take", "name"), ("variety", "variety")]
+    rest = [("phrases", "phrases"), ("time", "time"), ("tempo", "tempo"), ("date", "recorded")]
+    plain = [[{"key": key, "words": words, "head": words} for key, words in some] for some in (named, rest)]
+    columns = [*plain[0], *parts, *plain[1]]
+    ambiguous = {"length": "phrase length", "time": "length of the take", "phrases": "number of phrases"}
+    return [
+        column
+        | {"words": ambiguous.get(str(column["key"]), column["words"]), "left": column["key"] == "take"}
+        for column in columns
+    ]
+
+
+def _row(order: int, take: Listed) -> dict[str, Any]:
+    entry, parts = take.entry, take.entry.parts or {}
+    title = inert(entry.title or entry.path.name)
+    date = _date(entry)
+    return {
+        "values": {
+            "place": order,
+            "take": title.casefold(),
+            "text": f"{title} {inert(entry.path.name)}".lower(),
+            "variety": entry.score,
+            "phrases": entry.phrases,
+            "time": entry.duration_s,
+            "tempo": entry.tempo_bpm,
+            "date": date or None,
+            **{key: parts.get(key) for key in _PARTS},
+        },
+        "place": _place(take),
+        "title": title,
+        "file": inert(entry.path.name),
+        "page": _page(take),
+        "remark": _remark(entry),
+        "picture": Markup(thumbnail(take.outline, *_PICTURE)) if take.outline else "",
+        "score": number(entry.score),
+        "scale": "" if entry.score is None else scale(entry.low or 0.0, entry.score, entry.high or 0.0),
+        "range": "" if entry.low is None else f"{number(entry.low)} to {number(entry.high)}",
+        "parts": [(_HEADS.get(key, words), number(parts.get(key))) for key, words in _PARTS.items()],
+        "phrases": entry.phrases or 0,
+        "time": clock(entry.duration_s or 0.0),
+        "tempo": number(entry.tempo_bpm),
+        "date": date,
+        "files": [*_files(take), ("recording", address(take.recording))],
+    }
+
+
+def _page(take: Listed) -> str | None:
+    name = f"{take.entry.name}{TakePage().suffix}"
+    return address(name) if name in take.files else None
+
+
+def _files(take: Listed) -> Iterable[tuple[str, str]]:
+    """Yield what each of a take's other files is, and where."""
+    for suffix, words in _FILES.items():
+        name = f"{take.entry.name}{suffix}"
+        if name in take.files:
+            yield words, address(name)
+
+
+def _place(take: Listed) -> str:
+    place = take.place
+    if place.value is None:
+        return "-"
+    return str(place.best) if place.best == place.worst else f"{place.best}–{place.worst}"
+
+
+def _remark(entry: Entry) -> str:
+    """Return why there is no score, else the first thing to know of the take."""
+    said = f"no score: {entry.why_null}" if entry.why_null else next(iter(entry.warnings), "")
+    return inert(said if len(said) <= _MOST_WARNED else f"{said[:_MOST_WARNED].rstrip()}…")
+
+
+def _date(entry: Entry) -> str:
+    """Return the day a take was recorded: as it says itself, else that of its file."""
+    if entry.recorded_at:
+        return inert(entry.recorded_at)[:10]
+    if entry.stamp is None:
+        return ""
+    try:
+        return datetime.fromtimestamp(entry.stamp.mtime_ns / 1e9, tz=UTC).astimezone().strftime("%Y-%m-%d")
+    except (OverflowError, ValueError, OSError):  # a file system may state any time
+        return ""

@@ -1,0 +1,112 @@
+"""What is behind a phrase's labels, in words and numbers for somebody who looks at it."""
+
+from collections.abc import Iterator
+
+from batch.bars import BarCounter
+from batch.model import Density, Evidence, Groove, LabelledPhrase, Length, RelationKind
+from batch.words import count, minute
+
+_GROOVE_WORDS = {
+    Groove.IN_GROOVE: "in the groove",
+    Groove.AGAINST_GROOVE: "against the groove",
+    Groove.UNMEASURED: "groove unmeasured",
+}
+_BEAT_STEPS = 10
+"""Tenths of a beat: as near as one looks for a place by eye (our choice)."""
+_ON_THE_GRID = 0.1
+"""Mean distance in subdivisions that a listener still takes for together (our choice)."""
+_LOOSE = 0.2
+"""Beyond it the notes are nearly anywhere: 0.25 is what chance gives."""
+
+
+def label_words(phrase: LabelledPhrase) -> str:
+    """Return the labels as a player says them, ``~`` behind those that a small change would turn."""
+    evidence, labels = phrase.evidence, phrase.labels
+    groove = _GROOVE_WORDS[labels.groove]
+    if evidence.devices:
+        groove = f"{groove}: {', '.join(dict.fromkeys(device.name for device in evidence.devices))}"
+    words = {"length": labels.length.value, "density": labels.density.value, "groove": groove}
+    return ", ".join(f"{text} ~" if name in evidence.borderline else text for name, text in words.items())
+
+
+def evidence_words(phrase: LabelledPhrase, bars: BarCounter | None) -> list[tuple[str, str]]:
+    """Return pairs of what is told and the telling; ``bars`` counts them where there is a grid."""
+    evidence, labels = phrase.evidence, phrase.labels
+    return [
+        ("Where", _place(phrase, bars)),
+        ("Length", f"{labels.length.value}: {_length(evidence)}"),
+        ("Density", f"{labels.density.value}: {_density(evidence)}"),
+        ("Groove", "; ".join(_groove(phrase))),
+        *_rest(evidence),
+        ("Relation", _relation(phrase)),
+        *([("In doubt", _doubt(phrase))] if evidence.borderline else []),
+    ]
+
+
+def _place(phrase: LabelledPhrase, bars: BarCounter | None) -> str:
+    times = f"{minute(phrase.start_s)} to {minute(phrase.end_s)}"
+    if bars is None:
+        return times
+    (bar, beat), (last, last_beat) = (bars.bar_beat(s, _BEAT_STEPS) for s in (phrase.start_s, phrase.end_s))
+    return f"{times}, bar {bar} beat {beat:g} to bar {last} beat {last_beat:g}"
+
+
+def _length(evidence: Evidence) -> str:
+    seconds = f"{evidence.duration_s:.1f} s"
+    return seconds if evidence.duration_beats is None else f"{evidence.duration_beats:.1f} beats, {seconds}"
+
+
+def _density(evidence: Evidence) -> str:
+    notes = count(evidence.note_count, "note")
+    if evidence.notes_per_beat is None:
+        return f"{evidence.notes_per_s:.1f} notes a second, {notes}"
+    return f"{evidence.notes_per_beat:.1f} notes a beat, {notes}"
+
+
+def _groove(phrase: LabelledPhrase) -> Iterator[str]:
+    evidence = phrase.evidence
+    if phrase.labels.groove is Groove.UNMEASURED:
+        yield "unmeasured: there is no beat that is sure enough to count on"
+        return
+    yield _GROOVE_WORDS[phrase.labels.groove]
+    for device in evidence.devices:
+        yield f"{device.name} from {minute(device.start_s)} to {minute(device.end_s)}"
+    if evidence.syncopation is not None:
+        yield f"{evidence.syncopation:.0%} of the notes syncopated"
+    if evidence.off_grid is not None:
+        nearness = (
+            "on" if evidence.off_grid < _ON_THE_GRID else "near" if evidence.off_grid < _LOOSE else "off"
+        )
+        yield f"{nearness} the grid ({evidence.off_grid:.2f} of a subdivision away, by chance 0.25)"
+
+
+def _rest(evidence: Evidence) -> Iterator[tuple[str, str]]:
+    if evidence.articulation is not None:
+        yield "Articulation", f"notes last {evidence.articulation:.0%} of the time to the next one"
+    above = round(evidence.register)
+    side = "above" if above > 0 else "below"
+    yield (
+        "Register",
+        f"{count(abs(above), 'semitone')} {side} the take's middle" if above else "the take's middle",
+    )
+    if evidence.leap_share is not None:
+        yield "Intervals", f"{evidence.leap_share:.0%} of them larger than two semitones"
+
+
+def _relation(phrase: LabelledPhrase) -> str:
+    relation = phrase.relation
+    if relation.kind is RelationKind.NEW or relation.to_phrase is None:
+        return "new"
+    like = "" if relation.similarity is None else f" (similarity {relation.similarity:.2f})"
+    return f"{relation.kind.value} phrase {relation.to_phrase + 1}{like}"
+
+
+def _doubt(phrase: LabelledPhrase) -> str:
+    other = {
+        "length": Length.LONG if phrase.labels.length is Length.SHORT else Length.SHORT,
+        "density": Density.DENSE if phrase.labels.density is Density.SPARSE else Density.SPARSE,
+    }
+    turned = [
+        other[name].value if name in other else "the other groove" for name in phrase.evidence.borderline
+    ]
+    return f"a small change would make it {' and '.join(turned)}"

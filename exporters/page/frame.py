@@ -1,0 +1,79 @@
+"""What the pages share: templates, style and scripts in one file each, and what a browser may do there."""
+
+import hashlib
+import json
+from base64 import b64encode
+from collections.abc import Sequence
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+    from markupsafe import Markup
+
+_HERE = Path(__file__).parent
+_DRIVE = 2
+"""Characters of a Windows drive, ``C:``."""
+
+
+def render(template: str, scripts: Sequence[str], **values: Any) -> bytes:
+    """Return a page as UTF-8: a template filled in, with the style and the scripts inside.
+
+    The page's policy (Content Security Policy Level 3) lets nothing run but these scripts, by their
+    hashes, and nothing load but sound from disk: a name that got through the escaping could still do nothing.
+    """
+    # Imported here: a run that writes no page does not wait for the template engine.
+    from markupsafe import Markup  # noqa: PLC0415
+
+    code = ["\n".join(_asset(name) for name in scripts if "/" not in name)]
+    code = [*(_asset(name) for name in scripts if "/" in name), f'"use strict";{{\n{code[0]}\n}}']
+    page = _environment().get_template(template)
+    text = page.render(
+        policy=_policy(code),
+        style=Markup(_asset("page.css")),
+        scripts=[Markup(each) for each in code],
+        **values,
+    )
+    return text.encode("utf-8", errors="replace")
+
+
+def data(value: Any) -> "Markup":
+    """Return a value as JSON that may stand in a script element, whatever its texts hold."""
+    from markupsafe import Markup  # noqa: PLC0415
+
+    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return Markup(text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e"))
+
+
+def address(way: str) -> str:
+    """Return the URL of a file by the way to it, relative, or absolute on another drive (RFC 3986)."""
+    is_absolute = way.startswith("/") or way[1:_DRIVE] == ":"
+    return (
+        f"file://{'' if way.startswith('/') else '/'}{quote(way, safe='/:')}" if is_absolute else quote(way)
+    )
+
+
+@lru_cache(maxsize=1)
+def _environment() -> "Environment":
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
+
+    loader = FileSystemLoader(_HERE / "templates")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+
+
+@lru_cache(maxsize=16)
+def _asset(name: str) -> str:
+    folder = _HERE if "/" in name else _HERE / "assets"
+    return (folder / name).read_text(encoding="utf-8")
+
+
+def _policy(code: Sequence[str]) -> str:
+    hashes = " ".join(
+        f"'sha256-{b64encode(hashlib.sha256(each.encode()).digest()).decode()}'" for each in code
+    )
+    return (
+        f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline';"
+        " media-src 'self' file: blob:; img-src data:; base-uri 'none'; form-action 'none'"
+    )

@@ -1,0 +1,37 @@
+"""What the signs of a picture mean, in words."""
+
+from collections.abc import Iterator
+
+from exporters.pictures.shapes import FULL_PER_BEAT, FULL_PER_S, block
+from exporters.pictures.svg import LEFT, SMALL, path, width_of, words
+
+LINE = 13.0
+"""Points from one line of the legend to the next; it has three."""
+_SIGN, _SIGN_HEIGHT, _AIR, _APART = 16.0, 8.0, 4.0, 14.0
+
+_SIGNS = {
+    "in dense": "dense, in the groove",
+    "in sparse": "sparse, in the groove",
+    "against dense": "dense, against the groove",
+    "against sparse": "sparse, against the groove",
+}
+_FILLS = "Filled: dense. Light, with an outline: sparse. Upright: in the groove. Leaning: against it."
+_UNMEASURED = {"none dense": "groove unmeasured"}
+
+
+def legend(y: float, *, in_beats: bool, unmeasured: bool) -> Iterator[str]:
+    """Yield the legend, whose first line stands at ``y``; it takes three."""
+    x = LEFT
+    for kind, meaning in _SIGNS.items() if not unmeasured else (_SIGNS | _UNMEASURED).items():
+        full = _SIGN_HEIGHT if kind.startswith("against") else None
+        yield path(kind, block(x, x + _SIGN, y, _SIGN_HEIGHT, full))
+        x += _SIGN + _AIR
+        yield words(x, y, meaning, size=SMALL)
+        x += width_of(meaning, SMALL) + _APART
+    for at, line in enumerate((_FILLS, _measures(in_beats=in_beats)), start=1):
+        yield words(LEFT, y + at * LINE, line, size=SMALL, kind="faint")
+
+
+def _measures(*, in_beats: bool) -> str:
+    full, unit = (FULL_PER_BEAT, "beat") if in_beats else (FULL_PER_S, "second")
+    return f"Width: from a phrase's start to its end. Height: its notes a {unit}, full at {full:g} and more."
