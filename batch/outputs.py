@@ -12,9 +12,9 @@ PARTIAL_PREFIX = ".takemill-"
 """Start of a temporary file's name; hidden, so that nothing takes it for a result."""
 
 HTML_MARK = '<meta name="generator" content="takemill">'
-SVG_MARK = "<!-- takemill -->"
-"""What such a file bears near its start, so that one by somebody else is known and left alone."""
-_MARK = re.compile(rb'<meta name="generator" content="takemill\b|<!-- takemill\b')
+SVG_MARK = 'class="takemill"'
+"""What a page has near its start, a picture in its first element: so one by somebody else is left alone."""
+_MARK = re.compile(rb'<meta name="generator" content="takemill"|<svg [^>]*class="takemill"')
 _MARKED_SUFFIXES = frozenset({".html", ".svg"})
 _MARK_WITHIN_BYTES = 4096
 """The mark stands before any style or script (our choice)."""
