@@ -10,6 +10,8 @@ from batch.regular import read_whole
 
 _REST_FACTOR = 10.0
 """Writing such files while takes are heard costs at most a part in this many of the time (our choice)."""
+_SHORT_S = 5.0
+"""A run that is over by then writes them once, at its end (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +32,13 @@ class Keeper:
     _not_before_s: float = field(default=0.0, init=False)
     _unsaid: dict[str, Written] = field(default_factory=dict, init=False)
 
-    def keep_up(self, folders: Iterable[Path]) -> None:
-        """Bring files up to date, if that takes a small part of the time since it was last done.
+    def __post_init__(self) -> None:
+        self._not_before_s = self.clock() + _SHORT_S
 
-        So a long run is not held up. BatchError as from :meth:`keep`.
+    def keep_up(self, folders: Iterable[Path]) -> None:
+        """Bring files up to date in a long run, if that takes a small part of the time since the last.
+
+        BatchError as from :meth:`keep`.
         """
         if self.clock() >= self._not_before_s:
             self._bring_up(folders)

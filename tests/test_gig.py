@@ -66,8 +66,11 @@ def test_files_are_written_anew_only_when_that_costs_a_small_part_of_the_time(gi
     with open_catalogue(gig / "markers", create=True) as catalogue:
         clock, shelf = Clock(), Shelf(gig / "markers", exporters_for)
         gigs = keeper(catalogue, shelf, clock)
-        clock.step_s = 1.0  # each look at the clock is a second later: writing takes one
         heard(gig, catalogue, shelf, "a")
+        gigs.keep_up([gig])  # it may be over in a moment
+        assert not (gig / "markers" / "gig.session-markers.mid").exists()
+        clock.now_s += 5.0
+        clock.step_s = 1.0  # each look at the clock is a second later: writing takes one
         gigs.keep_up([gig])
         assert len(texts(gig)) == 3
         heard(gig, catalogue, shelf, "b")
@@ -86,9 +89,12 @@ def test_files_are_written_anew_only_when_that_costs_a_small_part_of_the_time(gi
 def test_what_was_written_while_takes_were_heard_is_said_at_the_end(gig):
     with open_catalogue(gig / "markers", create=True) as catalogue:
         shelf = Shelf(gig / "markers", exporters_for)
-        gigs = keeper(catalogue, shelf, Clock())
+        clock = Clock()
+        gigs = keeper(catalogue, shelf, clock)
         heard(gig, catalogue, shelf, "a")
+        clock.now_s += 5.0
         gigs.keep_up([gig])
+        assert texts(gig)
         assert [told.takes for told in gigs.keep([gig])] == [1]
 
 
