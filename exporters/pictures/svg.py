@@ -34,6 +34,8 @@ _STYLE = """
 .takemill .hair{fill:none;stroke:#d9d6cd;stroke-width:.5}
 .takemill .beat{fill:none;stroke:#e9e6df;stroke-width:.5}
 .takemill .base{fill:none;stroke:#59626a;stroke-width:.75}
+.takemill .range{fill:none;stroke:#a5adb3;stroke-width:5}
+.takemill .mark{fill:none;stroke:#20262b;stroke-width:1.5}
 .takemill .in{fill:#1f6f78;stroke:#1f6f78}
 .takemill .against{fill:#b4471f;stroke:#b4471f}
 .takemill .none{fill:#6b6f76;stroke:#6b6f76;stroke-dasharray:2 1.5}
