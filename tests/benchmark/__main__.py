@@ -23,6 +23,7 @@ from .making.takes import Planned, Store, Take
 from .material import accuracy_takes
 from .mixes import chords_table, mixes_table
 from .nothing import nothing_table
+from .pages import pages_tables
 from .phrase_starts import phrases_table
 from .scale import scale_table
 from .speed import speed_table
@@ -119,6 +120,11 @@ def scale(_: Asked) -> Iterator[Table]:
     yield scale_table()
 
 
+def pages(asked: Asked) -> Iterator[Table]:
+    """Yield what pages, pictures and the index cost."""
+    yield from pages_tables(asked.store, asked.data)
+
+
 def cluster(asked: Asked) -> Iterator[Table]:
     """Yield how a run grows with workers."""
     if find_spec("distributed") is None:
@@ -138,6 +144,7 @@ PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "grooves": grooves,
     "companions": companions,
     "scale": scale,
+    "pages": pages,
     "cluster": cluster,
 }
 

@@ -44,7 +44,7 @@ def _on_an_archive(root: Path, size: int) -> Iterator[tuple[Cell, ...]]:
     for nth in ("first", "second"):
         take = root / "new" / f"{nth}.mid"
         take.parent.mkdir(exist_ok=True)
-        _few_notes(take)
+        few_notes(take)
         yield _row(
             f"run, one more take, the {nth}", size, cost_of([COMMAND, "run", take, "--out", root / "markers"])
         )
@@ -102,7 +102,7 @@ def _known(folder: Path, number: int, shelf: Shelf, chance: random.Random) -> En
     )
 
 
-def _few_notes(path: Path) -> None:
+def few_notes(path: Path) -> None:
     """Write a MIDI take; its name's length makes each another."""
     track = mido.MidiTrack()
     for pitch in range(60, 64 + len(path.stem)):
