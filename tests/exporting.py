@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import exporters
 from batch.model import Analysis
-from batch.outputs import HTML_MARK, SVG_MARK
+from batch.names import HTML_MARK, SVG_MARK
 from batch.overview import Overview
 
 

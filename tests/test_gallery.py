@@ -20,7 +20,8 @@ from batch.folder import forget_settings
 from batch.gallery import Gallery
 from batch.gig import Gigs
 from batch.model import Variety
-from batch.outputs import HTML_MARK, PARTIAL_PREFIX, is_ours
+from batch.names import HTML_MARK
+from batch.outputs import PARTIAL_PREFIX, is_ours
 from batch.overview import Overview
 from batch.settings import Settings
 from batch.shelf import Shelf

@@ -10,6 +10,7 @@ from unicodedata import east_asian_width
 from xml.sax.saxutils import escape
 
 from batch.inert import inert
+from batch.names import SVG_MARK
 
 WIDTH, HEIGHT = 842.0, 595.0
 """A4 (ISO 216) on its side, in points."""
@@ -125,4 +126,4 @@ def picture(title: str, description: str, height: float, drawn: str) -> str:
 
 def as_file(picture: str) -> bytes:
     """Return a picture as the bytes of a file of its own."""
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{picture}'.encode()
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{SVG_MARK}\n{picture}'.encode()
