@@ -19,6 +19,10 @@ SESSION_SUFFIXES = (".session-markers.mid", ".session-cues.csv")
 OUTPUT_SUFFIXES = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES)
 """What takemill writes that could be a take by its kind; a file that ends so is never taken for one."""
 
+HTML_MARK = '<meta name="generator" content="takemill">'
+SVG_MARK = "<!-- takemill -->"
+"""What pages and pictures bear near their start, so that one by somebody else is known and left alone."""
+
 LONGEST_NAME = 223
 """Bytes of a NAME: file systems hold 255 (POSIX NAME_MAX), and 32 are left for what it ends in."""
 

@@ -6,15 +6,13 @@ import tempfile
 from contextlib import suppress
 from pathlib import Path
 
+from batch.names import HTML_MARK, SVG_MARK
 from batch.regular import open_regular
 
 PARTIAL_PREFIX = ".takemill-"
 """Start of a temporary file's name; hidden, so that nothing takes it for a result."""
 
-HTML_MARK = '<meta name="generator" content="takemill">'
-SVG_MARK = 'class="takemill"'
-"""What a page has near its start, a picture in its first element: so one by somebody else is left alone."""
-_MARK = re.compile(rb'<meta name="generator" content="takemill"|<svg [^>]*class="takemill"')
+_MARK = re.compile("|".join(map(re.escape, (HTML_MARK, SVG_MARK))).encode())
 _MARKED_SUFFIXES = frozenset({".html", ".svg"})
 _MARK_WITHIN_BYTES = 4096
 """The mark stands before any style or script (our choice)."""

@@ -1,7 +1,6 @@
 """What people read: lines, tables and bars on a terminal, plain lines elsewhere."""
 
 import sys
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,7 +15,7 @@ from batch.inert import inert
 from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
 from batch.outcome import Did, Outcome
 from batch.rank import BY_SCORE, Ranked
-from batch.words import clock, count, grid_words, minute, number, share, signed, variety_words
+from batch.words import clock, count, grid_words, minute, number, share, signed, titles_of, variety_words
 
 if TYPE_CHECKING:
     from batch.kept import Written
@@ -138,7 +137,7 @@ def _ranking_columns(ranked: Sequence[Ranked]) -> list[Column]:
     ]
     return [
         Column("place", [_places(row) for row in ranked], left=True),
-        Column("take", _told_apart(entries), left=True),
+        Column("take", titles_of(entries), left=True),
         Column("variety", [number(entry.score) for entry in entries]),
         Column("range", [_range(entry) for entry in entries], gives_way=3),
         *parts,
@@ -161,16 +160,6 @@ def _ranking_notes(ranked: Sequence[Ranked], by: str, failed: int) -> Iterator[s
             yield f"{inert(entry.path.name)}: no score: {entry.why_null}"
     if failed:
         yield f"{count(failed, 'take')} failed; takemill status says why."
-
-
-def _told_apart(entries: Sequence[Entry]) -> list[str]:
-    """Return each take's title or file name, with the name of its files where two are alike."""
-    labels = [inert(entry.title or entry.path.name) for entry in entries]
-    uses = Counter(labels)
-    return [
-        label if uses[label] == 1 else f"{label} ({inert(entry.name or '')})"
-        for label, entry in zip(labels, entries, strict=True)
-    ]
 
 
 def print_status(standing: "Standing") -> None:

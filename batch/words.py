@@ -1,5 +1,10 @@
 """How takemill words what it found: times, numbers, a take's beat and its variety."""
 
+from collections import Counter
+from collections.abc import Sequence
+
+from batch.entry import Entry
+from batch.inert import inert
 from batch.model import Analysis
 
 
@@ -35,6 +40,16 @@ def signed(value: float) -> str:
     """Return a whole number with its sign."""
     rounded = round(value)
     return f"{rounded:+d}" if rounded else "0"
+
+
+def titles_of(entries: Sequence[Entry]) -> list[str]:
+    """Return each take's title or file name, with the name of its files where two are alike."""
+    labels = [inert(entry.title or entry.path.name) for entry in entries]
+    uses = Counter(labels)
+    return [
+        label if uses[label] == 1 else f"{label} ({inert(entry.name or '')})"
+        for label, entry in zip(labels, entries, strict=True)
+    ]
 
 
 def grid_words(analysis: Analysis) -> str:

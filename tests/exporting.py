@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import exporters
 from batch.model import Analysis
-from batch.outputs import HTML_MARK, SVG_MARK
+from batch.names import HTML_MARK, SVG_MARK
 from batch.overview import Overview
 
 
@@ -47,8 +47,8 @@ def told_extras() -> Mapping[str, exporters.Extra]:
     )
     picture = replace(
         exporters.EXTRAS["picture"],
-        of_take=lambda _: ToldPage(".phrases.svg", f"<svg {SVG_MARK}>"),
-        of_takes=ToldIndex("phrases.svg", f"<svg {SVG_MARK}>"),
+        of_take=lambda _: ToldPage(".phrases.svg", SVG_MARK),
+        of_takes=ToldIndex("phrases.svg", SVG_MARK),
     )
     return {**exporters.EXTRAS, "page": page, "picture": picture}
 

@@ -17,8 +17,8 @@ from batch.entry import State
 from batch.errors import TakeError
 from batch.folder import forget_settings
 from batch.hearers import Answer, Request
+from batch.names import HTML_MARK
 from batch.outcome import Did
-from batch.outputs import HTML_MARK
 from batch.scan import takes_in
 from batch.shelf import Shelf
 from exporters import exporters_for

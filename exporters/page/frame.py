@@ -9,28 +9,29 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
+from markupsafe import Markup
+
+from batch.names import HTML_MARK
+
 if TYPE_CHECKING:
     from jinja2 import Environment
-    from markupsafe import Markup
 
 _HERE = Path(__file__).parent
 _DRIVE = 2
 """Characters of a Windows drive, ``C:``."""
 
 
-def render(template: str, scripts: Sequence[str], **values: Any) -> bytes:
+def render(template: str, scripts: Sequence[str], vendored: Sequence[str] = (), **values: Any) -> bytes:
     """Return a page as UTF-8: a template filled in, with the style and the scripts inside.
 
     The page's policy (Content Security Policy Level 3) lets nothing run but these scripts, by their
     hashes, and nothing load but sound from disk: a name that got through the escaping could still do nothing.
     """
-    # Imported here: a run that writes no page does not wait for the template engine.
-    from markupsafe import Markup  # noqa: PLC0415
-
-    code = ["\n".join(_asset(name) for name in scripts if "/" not in name)]
-    code = [*(_asset(name) for name in scripts if "/" in name), f'"use strict";{{\n{code[0]}\n}}']
+    own = "\n".join(_asset(name) for name in scripts)
+    code = [*map(_vendored, vendored), f'"use strict";{{\n{own}\n}}']
     page = _environment().get_template(template)
     text = page.render(
+        mark=Markup(HTML_MARK),
         policy=_policy(code),
         style=Markup(_asset("page.css")),
         scripts=[Markup(each) for each in code],
@@ -39,10 +40,8 @@ def render(template: str, scripts: Sequence[str], **values: Any) -> bytes:
     return text.encode("utf-8", errors="replace")
 
 
-def data(value: Any) -> "Markup":
+def data(value: Any) -> Markup:
     """Return a value as JSON that may stand in a script element, whatever its texts hold."""
-    from markupsafe import Markup  # noqa: PLC0415
-
     text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return Markup(text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e"))
 
@@ -57,6 +56,7 @@ def address(way: str) -> str:
 
 @lru_cache(maxsize=1)
 def _environment() -> "Environment":
+    # Imported here: a run that writes no page does not wait for the template engine.
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
 
     loader = FileSystemLoader(_HERE / "templates")
@@ -65,8 +65,15 @@ def _environment() -> "Environment":
 
 @lru_cache(maxsize=16)
 def _asset(name: str) -> str:
-    folder = _HERE if "/" in name else _HERE / "assets"
-    return (folder / name).read_text(encoding="utf-8")
+    return (_HERE / "assets" / name).read_text(encoding="utf-8")
+
+
+@lru_cache(maxsize=4)
+def _vendored(name: str) -> str:
+    """Return a script by others with its licence, which a page that is passed on has to carry."""
+    folder = _HERE / "vendor"
+    licence = (folder / f"{name}.LICENSE").read_text(encoding="utf-8").strip()
+    return f"/*! {name}\n{licence}\n*/\n{(folder / f'{name}.min.js').read_text(encoding='utf-8')}"
 
 
 def _policy(code: Sequence[str]) -> str:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
+from markupsafe import Markup
+
 from batch.bars import BarCounter
 from batch.inert import inert
 from batch.model import Analysis, Density, Grid, Groove, LabelledPhrase, Note
@@ -11,9 +13,10 @@ from batch.words import clock, count, grid_words, minute, number
 from exporters.page.evidence import evidence_words, label_words
 from exporters.page.frame import address, data, render
 from exporters.page.signs import bar, scale
+from exporters.pictures import picture_of
 from exporters.pictures.shapes import height_share, kind_of, summary
 
-_SCRIPTS = ("vendor/wavesurfer.min.js", "sound.js", "stage.js", "take.js")
+_SCRIPTS = ("sound.js", "stage.js", "take.js")
 _PITCHES = ("C", "C sharp", "D", "E flat", "E", "F", "F sharp", "G", "A flat", "A", "B flat", "B")
 
 
@@ -30,13 +33,14 @@ class TakePage:
         return render(
             "take.html",
             _SCRIPTS,
+            vendored=("wavesurfer",),
             title=inert(take.title or take.file),
             facts=inert(f"{take.file}, {clock(take.duration_s)}, {grid_words(analysis)}"),
             warnings=[inert(warning) for warning in analysis.warnings],
             variety=_variety(analysis),
             scale=scale,
             bar=bar,
-            picture="",
+            picture=Markup(picture_of(analysis)),
             drawing=f"{summary(phrase.labels for phrase in phrases)}, over time",
             contour=_contour(analysis.notes),
             density_unit="notes a beat" if analysis.measured_on else "notes a second",

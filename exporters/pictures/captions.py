@@ -11,7 +11,7 @@ AIR = 5.0
 """Points between words side by side (our choice)."""
 NUMBER = "strong"
 """The class of a phrase's number."""
-_NUMBER_LINES = 2
+_NUMBER_LINES = 3
 """Lines that numbers may take where phrases crowd."""
 
 
@@ -51,7 +51,8 @@ def captions_of(named: Sequence[Named], right: float) -> tuple[list[Caption], in
             lines = next((lines for lines in wordings(each.phrase) if _fits(lines, room)), ())
             worded += bool(lines)
             captions += [Caption(each.x, at, line, SMALL, "") for at, line in enumerate(lines, start=1)]
-            taken[1] = max([taken[1], *(each.x + width_of(line, SMALL) + AIR for line in lines)])
+            end = max((each.x + width_of(line, SMALL) + AIR for line in lines), default=0.0)
+            taken[1:] = [max(until, end) for until in taken[1:]]
     return captions, worded
 
 

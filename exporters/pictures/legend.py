@@ -16,10 +16,11 @@ _SIGNS = {
     "against sparse": "sparse, against the groove",
 }
 _FILLS = "Filled: dense. Light, with an outline: sparse. Upright: in the groove. Leaning: against it."
+_SECONDS = ", where a take has no sure beat"
 _UNMEASURED = {"none dense": "groove unmeasured"}
 
 
-def legend(y: float, *, in_beats: bool, unmeasured: bool) -> Iterator[str]:
+def legend(y: float, *, beats: bool, seconds: bool, unmeasured: bool) -> Iterator[str]:
     """Yield the legend, whose first line stands at ``y``; it takes three."""
     x = LEFT
     for kind, meaning in _SIGNS.items() if not unmeasured else (_SIGNS | _UNMEASURED).items():
@@ -28,10 +29,15 @@ def legend(y: float, *, in_beats: bool, unmeasured: bool) -> Iterator[str]:
         x += _SIGN + _AIR
         yield words(x, y, meaning, size=SMALL)
         x += width_of(meaning, SMALL) + _APART
-    for at, line in enumerate((_FILLS, _measures(in_beats=in_beats)), start=1):
+    for at, line in enumerate((_FILLS, _measures(beats=beats, seconds=seconds)), start=1):
         yield words(LEFT, y + at * LINE, line, size=SMALL, kind="faint")
 
 
-def _measures(*, in_beats: bool) -> str:
-    full, unit = (FULL_PER_BEAT, "beat") if in_beats else (FULL_PER_S, "second")
-    return f"Width: from a phrase's start to its end. Height: its notes a {unit}, full at {full:g} and more."
+def _measures(*, beats: bool, seconds: bool) -> str:
+    told = [(beats, FULL_PER_BEAT, "beat"), (seconds, FULL_PER_S, "second")]
+    height = ", or ".join(
+        f"its notes a {unit}, full at {full:g} and more" for is_so, full, unit in told if is_so
+    )
+    return (
+        f"Width: from a phrase's start to its end. Height: {height}{_SECONDS if beats and seconds else ''}."
+    )

@@ -10,6 +10,7 @@ from unicodedata import east_asian_width
 from xml.sax.saxutils import escape
 
 from batch.inert import inert
+from batch.names import SVG_MARK
 
 WIDTH, HEIGHT = 842.0, 595.0
 """A4 (ISO 216) on its side, in points."""
@@ -34,6 +35,8 @@ _STYLE = """
 .takemill .hair{fill:none;stroke:#d9d6cd;stroke-width:.5}
 .takemill .beat{fill:none;stroke:#e9e6df;stroke-width:.5}
 .takemill .base{fill:none;stroke:#59626a;stroke-width:.75}
+.takemill .range{fill:none;stroke:#a5adb3;stroke-width:5}
+.takemill .mark{fill:none;stroke:#20262b;stroke-width:1.5}
 .takemill .in{fill:#1f6f78;stroke:#1f6f78}
 .takemill .against{fill:#b4471f;stroke:#b4471f}
 .takemill .none{fill:#6b6f76;stroke:#6b6f76;stroke-dasharray:2 1.5}
@@ -123,4 +126,4 @@ def picture(title: str, description: str, height: float, drawn: str) -> str:
 
 def as_file(picture: str) -> bytes:
     """Return a picture as the bytes of a file of its own."""
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{picture}'.encode()
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{SVG_MARK}\n{picture}'.encode()

@@ -60,7 +60,7 @@ def picture_of(analysis: Analysis) -> str:
         drawn += _rest(analysis.take.duration_s, layout)
         bottom = max(bottom, layout.bottom + 2 * LINE)
         unmeasured = any(phrase.labels.groove is Groove.UNMEASURED for phrase in analysis.phrases)
-        drawn += legend(bottom, in_beats=grid is not None, unmeasured=unmeasured)
+        drawn += legend(bottom, beats=grid is not None, seconds=grid is None, unmeasured=unmeasured)
     name = analysis.take.title or analysis.take.file
     return picture(name, _description(analysis), bottom + 2 * LINE + MARGIN, "\n".join(drawn))
 
