@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import sys
 from base64 import b64encode
 from collections.abc import Sequence
 from functools import lru_cache
@@ -14,8 +15,8 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 _HERE = Path(__file__).parent
-_DRIVE = 2
-"""Characters of a Windows drive, ``C:``."""
+_DRIVE = ":/"
+"""What follows the letter of a Windows drive; ``a:b`` may be a file's name elsewhere."""
 
 
 def render(template: str, scripts: Sequence[str], **values: Any) -> bytes:
@@ -27,8 +28,8 @@ def render(template: str, scripts: Sequence[str], **values: Any) -> bytes:
     # Imported here: a run that writes no page does not wait for the template engine.
     from markupsafe import Markup  # noqa: PLC0415
 
-    code = ["\n".join(_asset(name) for name in scripts if "/" not in name)]
-    code = [*(_asset(name) for name in scripts if "/" in name), f'"use strict";{{\n{code[0]}\n}}']
+    ours = "\n".join(_asset(name) for name in scripts if "/" not in name)
+    code = [*(_asset(name) for name in scripts if "/" in name), f'"use strict";{{\n{ours}\n}}']
     page = _environment().get_template(template)
     text = page.render(
         policy=_policy(code),
@@ -49,10 +50,18 @@ def data(value: Any) -> "Markup":
 
 def address(way: str) -> str:
     """Return the URL of a file by the way to it, relative, or absolute on another drive (RFC 3986)."""
-    is_absolute = way.startswith("/") or way[1:_DRIVE] == ":"
-    return (
-        f"file://{'' if way.startswith('/') else '/'}{quote(way, safe='/:')}" if is_absolute else quote(way)
-    )
+    if way.startswith("//"):  # a share: the machine's name is the host
+        return f"file:{_quoted(way)}"
+    if way.startswith("/"):
+        return f"file://{_quoted(way)}"
+    if way[1:].startswith(_DRIVE):
+        return f"file:///{way[0]}:{_quoted(way[2:])}"
+    return _quoted(way)
+
+
+def _quoted(way: str) -> str:
+    # A name that is no UTF-8 reaches Python with its bytes in surrogates (PEP 383): the link needs the bytes.
+    return quote(way, errors=sys.getfilesystemencodeerrors())
 
 
 @lru_cache(maxsize=1)
