@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from batch.bars import BarCounter
+from batch.inert import inert
 from batch.model import Density, Evidence, Groove, LabelledPhrase, Length, RelationKind
 from batch.words import count, minute
 
@@ -24,7 +25,7 @@ def label_words(phrase: LabelledPhrase) -> str:
     evidence, labels = phrase.evidence, phrase.labels
     groove = _GROOVE_WORDS[labels.groove]
     if evidence.devices:
-        groove = f"{groove}: {', '.join(dict.fromkeys(device.name for device in evidence.devices))}"
+        groove = f"{groove}: {', '.join(dict.fromkeys(inert(device.name) for device in evidence.devices))}"
     words = {"length": labels.length.value, "density": labels.density.value, "groove": groove}
     return ", ".join(f"{text} ~" if name in evidence.borderline else text for name, text in words.items())
 
@@ -70,7 +71,7 @@ def _groove(phrase: LabelledPhrase) -> Iterator[str]:
         return
     yield _GROOVE_WORDS[phrase.labels.groove]
     for device in evidence.devices:
-        yield f"{device.name} from {minute(device.start_s)} to {minute(device.end_s)}"
+        yield f"{inert(device.name)} from {minute(device.start_s)} to {minute(device.end_s)}"
     if evidence.syncopation is not None:
         yield f"{evidence.syncopation:.0%} of the notes syncopated"
     if evidence.off_grid is not None:

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import sys
 from base64 import b64encode
 from collections.abc import Sequence
 from functools import lru_cache
@@ -17,8 +18,8 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 _HERE = Path(__file__).parent
-_DRIVE = 2
-"""Characters of a Windows drive, ``C:``."""
+_DRIVE = ":/"
+"""What follows the letter of a Windows drive; ``a:b`` may be a file's name elsewhere."""
 
 
 def render(template: str, scripts: Sequence[str], vendored: Sequence[str] = (), **values: Any) -> bytes:
@@ -48,10 +49,18 @@ def data(value: Any) -> Markup:
 
 def address(way: str) -> str:
     """Return the URL of a file by the way to it, relative, or absolute on another drive (RFC 3986)."""
-    is_absolute = way.startswith("/") or way[1:_DRIVE] == ":"
-    return (
-        f"file://{'' if way.startswith('/') else '/'}{quote(way, safe='/:')}" if is_absolute else quote(way)
-    )
+    if way.startswith("//"):  # a share: the machine's name is the host
+        return f"file:{_quoted(way)}"
+    if way.startswith("/"):
+        return f"file://{_quoted(way)}"
+    if way[1:].startswith(_DRIVE):
+        return f"file:///{way[0]}:{_quoted(way[2:])}"
+    return _quoted(way)
+
+
+def _quoted(way: str) -> str:
+    # A name that is no UTF-8 reaches Python with its bytes in surrogates (PEP 383): the link needs the bytes.
+    return quote(way, errors=sys.getfilesystemencodeerrors())
 
 
 @lru_cache(maxsize=1)

@@ -7,7 +7,7 @@ from markupsafe import Markup
 
 from batch.bars import BarCounter
 from batch.inert import inert
-from batch.model import Analysis, Density, Grid, Groove, LabelledPhrase, Note
+from batch.model import Analysis, Density, Grid, LabelledPhrase, Labels, Note
 from batch.outline import density_of
 from batch.words import clock, count, grid_words, minute, number
 from exporters.page.evidence import evidence_words, label_words
@@ -16,7 +16,15 @@ from exporters.page.signs import bar, scale
 from exporters.pictures import picture_of
 from exporters.pictures.shapes import height_share, kind_of, summary
 
-_SCRIPTS = ("sound.js", "stage.js", "take.js")
+_SCRIPTS = (
+    "common.js",
+    "sound.js",
+    "stage.js",
+    "player.js",
+    "source.js",
+    "list.js",
+    "take.js",
+)
 _PITCHES = ("C", "C sharp", "D", "E flat", "E", "F", "F sharp", "G", "A flat", "A", "B flat", "B")
 
 
@@ -44,7 +52,7 @@ class TakePage:
             drawing=f"{summary(phrase.labels for phrase in phrases)}, over time",
             contour=_contour(analysis.notes),
             density_unit="notes a beat" if analysis.measured_on else "notes a second",
-            unmeasured=any(phrase.labels.groove is Groove.UNMEASURED for phrase in phrases),
+            legend=_legend(phrases),
             borderline=any(phrase.evidence.borderline for phrase in phrases),
             recording=recording,
             recording_words=inert(take.recording or take.file),
@@ -86,13 +94,29 @@ def _pitch(midi: int) -> str:
     return f"{_PITCHES[midi % 12]} {midi // 12 - 1}"
 
 
+def _legend(phrases: tuple[LabelledPhrase, ...]) -> list[tuple[str, str]]:
+    """Return what the blocks look like that the picture has, and what that says."""
+    looks = {
+        "in": "in the groove: upright",
+        "against": "against it: leaning",
+        "none": "groove unmeasured: dashed",
+    }
+    here = {_groove(phrase.labels) for phrase in phrases}
+    return [(kind, words) for kind, words in looks.items() if kind in here]
+
+
+def _groove(labels: Labels) -> str:
+    return kind_of(labels).partition(" ")[0]
+
+
 def _filters(phrases: tuple[LabelledPhrase, ...]) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Return what phrases may be chosen by: labels that this take has, in the words of a player."""
+    """Return what phrases may be chosen by: labels that tell this take's apart, in the words of a player."""
     words = {"in-groove": "in it", "against-groove": "against it"}
     found: list[tuple[str, list[tuple[str, str]]]] = []
     for name in ("length", "density", "groove"):
         values = sorted({getattr(phrase.labels, name).value for phrase in phrases}, reverse=True)
-        found.append((name, [(value, words.get(value, value)) for value in values]))
+        if len(values) > 1:
+            found.append((name, [(value, words.get(value, value)) for value in values]))
     return found
 
 
@@ -138,7 +162,7 @@ def _phrase(phrase: LabelledPhrase, bars: BarCounter | None) -> dict[str, Any]:
         "end": phrase.end_s,
         "height": round(height_share(density_of(phrase), in_beats=bars is not None), 3),
         "dense": labels.density is Density.DENSE,
-        "groove": kind_of(labels).partition(" ")[0],
+        "groove": _groove(labels),
         "is_length": labels.length.value,
         "is_density": labels.density.value,
         "is_groove": labels.groove.value,

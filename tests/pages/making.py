@@ -17,6 +17,7 @@ from batch.model import (
     LabelledPhrase,
     Labels,
     Length,
+    Note,
     TakeInfo,
     Variety,
     Waveform,
@@ -86,6 +87,35 @@ def take_of(
         variety=variety or variety_of(),
         warnings=warnings,
     )
+
+
+def long_take(phrases: int = 2000, notes_each: int = 15, every_s: float = 5.4) -> Analysis:
+    """Return a take of three hours in phrases of scales, on a grid of 120 beats a minute."""
+    starts = [every_s * i for i in range(phrases)]
+    notes = tuple(
+        Note(start + 0.2 * k, start + 0.2 * k + 0.15, 57.0 + (i + k) % 24, -20.0 - k, 0.9)
+        for i, start in enumerate(starts)
+        for k in range(notes_each)
+    )
+    kinds = [labels_of(PHRASES[i % len(PHRASES)]) for i in range(phrases)]
+    lasting_s = 0.2 * notes_each
+    lines = tuple(
+        LabelledPhrase(
+            start,
+            start + lasting_s,
+            notes_each * i,
+            notes_each * (i + 1) - 1,
+            kinds[i],
+            evidence(lasting_s),
+            NEW,
+        )
+        for i, start in enumerate(starts)
+    )
+    duration_s = every_s * phrases
+    beats = np.arange(0, duration_s, 0.5)
+    grid = grid_of(beats, [1 + i % 4 for i in range(len(beats))])
+    take = take_info(duration_s=duration_s, rate_hz=RATE_HZ, title="Three hours")
+    return replace(analysis_of(lines, grid=grid, take=take, variety=variety_of()), notes=notes)
 
 
 def sound_of(analysis: Analysis) -> np.ndarray:

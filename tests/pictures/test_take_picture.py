@@ -153,7 +153,7 @@ def test_long_words_are_cut_and_many_warnings_counted():
 def test_it_stands_alone_and_in_a_page():
     analysis = analysis_of((phrase(1, 2),), take=take_info("blue.wav", duration_s=9.0))
     alone = TakePicture().render(analysis).decode()
-    assert alone.startswith('<?xml version="1.0" encoding="UTF-8"?>\n<svg ')
+    assert alone.startswith('<?xml version="1.0" encoding="UTF-8"?>\n<!-- takemill -->\n<svg ')
     assert alone.endswith(picture_of(analysis))
     root = ElementTree.fromstring(picture_of(analysis))
     assert root.get("role") == "img"

@@ -1,294 +1,183 @@
 // One take: choose a phrase, hear it, see why it is labelled so.
 
-const take = JSON.parse(document.getElementById("take").textContent);
-const byId = (id) => document.getElementById(id);
-const TAIL_S = 0.12; // a last note rings on a little; cut at its end it sounds chopped
-const SKIP_S = 5;
+const take = JSON.parse(byId("take").textContent);
+const SKIP_S = 5; // that an arrow key moves the place in the take
+const CLOSEST_PX_PER_S = 400; // a note of a tenth of a second is as wide as a finger
+const stillness = matchMedia("(prefers-reduced-motion: reduce)");
+
+function tell(words) { byId("told").textContent = words; }
 
 const media = byId("media");
-const list = byId("phrases");
-const rows = list ? [...list.querySelectorAll("button")] : [];
-let chosen = -1;
-let until = null; // where a phrase that plays ends; null while the take plays on
-
 const wave = WaveSurfer.create({
   container: byId("wave"),
   media,
   peaks: [outlineOf(take)],
   duration: take.duration,
   height: 76,
-  normalize: true,
   barWidth: 2,
   barGap: 1,
   cursorWidth: 2,
   dragToSeek: true,
-  autoCenter: !matchMedia("(prefers-reduced-motion: reduce)").matches,
+  autoCenter: !stillness.matches,
 });
+wave.getWrapper().parentElement.tabIndex = -1; // it scrolls, but what it shows is reached by phrase and by time
 const stage = new Stage(take, wave);
-
-function clock(time) {
-  const whole = Math.floor(time + 1e-6), s = String(whole % 60).padStart(2, "0"), m = Math.floor(whole / 60);
-  return m < 60 ? `${m}:${s}` : `${Math.floor(m / 60)}:${String(m % 60).padStart(2, "0")}:${s}`;
-}
-
-function tell(words) { byId("told").textContent = words; }
-
-// ---- playing ----
-
-const playing = () => !media.paused && !media.ended;
-const after = () => document.querySelector('input[name="after"]:checked').value;
-
-async function start() {
-  try {
-    await media.play();
-  } catch (problem) {
-    if (problem.name !== "AbortError" && !media.error) tell("The browser did not start to play; press Play once more.");
-  }
-}
-
-function endOf(index) {
-  const next = take.phrases[index + 1];
-  return Math.min(take.phrases[index].end + TAIL_S, next ? Math.max(next.start, take.phrases[index].end) : take.duration);
-}
-
-function playPhrase(index) {
-  choose(index);
-  until = after() === "on" ? null : endOf(index);
-  media.currentTime = take.phrases[index].start;
-  tell(`Phrase ${index + 1}: ${take.phrases[index].words}`);
-  start();
-}
-
-function toggle() {
-  if (playing()) { media.pause(); return; }
-  const here = chosen >= 0 ? take.phrases[chosen] : null;
-  const inside = here && media.currentTime >= here.start - 0.01 && media.currentTime < endOf(chosen) - 0.01;
-  if (after() === "on" || !here || !inside) until = null; else until = endOf(chosen);
-  start();
-}
-
-function phraseIsOver() {
-  const next = neighbour(chosen, 1);
-  if (after() === "again") media.currentTime = take.phrases[chosen].start;
-  else if (after() === "next" && next >= 0) playPhrase(next);
-  else { media.pause(); until = null; }
-}
-
-wave.on("timeupdate", (time) => {
-  if (until !== null && time >= until && playing()) { phraseIsOver(); return; }
-  if (until === null && playing()) {
-    const here = stage.phraseAt(time);
-    if (here >= 0 && here !== chosen) choose(here);
-  }
-  byId("where").value = time;
-  byId("where").setAttribute("aria-valuetext", `${clock(time)} of ${clock(take.duration)}${chosen >= 0 ? `, phrase ${chosen + 1}` : ""}`);
-  byId("clock").textContent = `${clock(time)} / ${clock(take.duration)}`;
+const player = new Player(take, media, {
+  chose,
+  following: (index) => (list ? list.neighbour(index, 1) : -1),
+  refused,
 });
-for (const event of ["play", "pause", "ended"]) {
-  media.addEventListener(event, () => { byId("play").textContent = playing() ? "Pause" : "Play"; });
-}
-media.addEventListener("ended", () => { if (until !== null && chosen >= 0) phraseIsOver(); });
+const list = take.phrases.length ? new PhraseList(take.phrases, { play, player, listed }) : null;
+const source = new Source(take, media, { start: () => player.start(), tell });
 
-// ---- choosing ----
+// ---- choosing and playing ----
 
-function choose(index) {
-  if (chosen >= 0 && rows[chosen]) { rows[chosen].removeAttribute("aria-current"); rows[chosen].tabIndex = -1; }
-  chosen = index;
+function chose(index) {
+  list.choose(index);
   stage.chosen = index;
-  const row = rows[index];
-  if (row) {
-    row.setAttribute("aria-current", "true");
-    for (const other of rows) if (other.tabIndex === 0 && other !== row) other.tabIndex = -1;
-    row.tabIndex = 0;
-  }
-  explain(index);
-  stage.draw();
+  stage.drawPhrases();
 }
 
-/** Return the next shown phrase in a direction, -1 if there is none. */
-function neighbour(index, step) {
-  let next = index + step;
-  while (next >= 0 && next < take.phrases.length && !stage.shown[next]) next += step;
-  return next >= 0 && next < take.phrases.length ? next : -1;
+function play(index) {
+  player.playPhrase(index);
+  tell(`Phrase ${index + 1}: ${take.phrases[index].words}`);
 }
 
 function playNeighbour(step) {
-  let from = chosen;
-  if (from < 0) from = step > 0 ? firstAfter(stage.starts, media.currentTime) - 1 : firstAfter(stage.starts, media.currentTime);
-  const next = neighbour(from, step);
+  const next = list ? list.neighbour(from(step), step) : -1;
   if (next < 0) { tell(step > 0 ? "That was the last phrase." : "That was the first phrase."); return; }
-  playPhrase(next);
-  rows[next].scrollIntoView({ block: "nearest" });
-  if (list.contains(document.activeElement)) rows[next].focus({ preventScroll: true });
+  play(next);
+  list.follow(next);
 }
 
-function explain(index) {
-  const phrase = take.phrases[index], target = byId("says-list");
-  byId("says-head").textContent = `Phrase ${index + 1}`;
-  target.replaceChildren(...phrase.says.flatMap(([what, words]) => {
-    const term = document.createElement("dt"), text = document.createElement("dd");
-    term.textContent = what;
-    text.textContent = words;
-    return [term, text];
-  }));
-  lodge();
+/** Return where neighbours are counted from: the chosen phrase, else the place in the take. */
+function from(step) {
+  if (player.chosen >= 0) return player.chosen;
+  const later = firstAfter(stage.starts, media.currentTime);
+  return step > 0 ? later - 1 : later;
 }
 
-// Where there is no room beside the list, what is behind the labels stands under the chosen phrase.
-const narrow = matchMedia("(max-width: 52rem)"), says = byId("says"), home = says?.parentElement;
-function lodge() {
-  const place = narrow.matches && chosen >= 0 ? rows[chosen].parentElement : home;
-  if (says.parentElement !== place) place.append(says);
+function refused() {
+  if (media.error) byId("missing").scrollIntoView({ block: "nearest" });
+  else tell("The browser did not start to play; press Play once more.");
 }
-narrow.addEventListener("change", () => { if (says) lodge(); });
 
-for (const [index, row] of rows.entries()) {
-  row.addEventListener("click", () => (index === chosen && playing() ? media.pause() : playPhrase(index)));
+function listed() {
+  stage.shown = list.shown;
+  stage.drawPhrases();
 }
-if (list) {
-  list.addEventListener("keydown", (event) => {
-    const at = rows.indexOf(document.activeElement);
-    const to = {
-      ArrowDown: () => neighbour(at, 1), ArrowUp: () => neighbour(at, -1),
-      Home: () => neighbour(-1, 1), End: () => neighbour(rows.length, -1),
-    }[event.key]?.();
-    if (at < 0 || to === undefined || event.ctrlKey || event.metaKey || event.altKey) return;
-    event.preventDefault();
-    if (to < 0) return;
-    for (const other of [rows[at], rows[to]]) other.tabIndex = other === rows[to] ? 0 : -1;
-    rows[to].focus();
-  });
-}
+
 document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select, textarea")) return;
+  if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.target.closest("input, select, textarea")) return;
   if (event.key === "ArrowRight" || event.key === "ArrowLeft") {
     event.preventDefault();
     playNeighbour(event.key === "ArrowRight" ? 1 : -1);
   } else if (event.key === " " && !event.target.closest("button, a, summary")) {
     event.preventDefault();
-    toggle();
+    if (!event.repeat) player.toggle();
   }
 });
-
-byId("play").addEventListener("click", toggle);
+byId("play").addEventListener("click", () => player.toggle());
 byId("before").addEventListener("click", () => playNeighbour(-1));
 byId("next").addEventListener("click", () => playNeighbour(1));
-byId("where").addEventListener("input", (event) => { until = null; media.currentTime = Number(event.target.value); });
-byId("speed").addEventListener("change", (event) => { media.playbackRate = Number(event.target.value); });
+byId("speed").addEventListener("change", setSpeed);
 for (const choice of document.querySelectorAll('input[name="after"]')) {
-  choice.addEventListener("change", () => {
-    until = choice.value === "on" || chosen < 0 || stage.phraseAt(media.currentTime) !== chosen ? null : endOf(chosen);
-  });
+  choice.addEventListener("change", () => player.setAfter(choice.value));
+}
+for (const event of ["play", "pause", "ended"]) {
+  media.addEventListener(event, () => { byId("play").textContent = player.playing ? "Pause" : "Play"; });
 }
 
-// ---- the stage ----
+/** Set the rate, for what is loaded and for what will be. */
+function setSpeed() { media.defaultPlaybackRate = media.playbackRate = Number(byId("speed").value); }
 
+// ---- the place in the take ----
+
+const where = byId("where");
+where.addEventListener("input", () => player.goTo(Number(where.value)));
+where.addEventListener("keydown", (event) => {
+  const step = { ArrowRight: SKIP_S, ArrowUp: SKIP_S, ArrowLeft: -SKIP_S, ArrowDown: -SKIP_S }[event.key];
+  if (step === undefined || event.ctrlKey || event.metaKey || event.altKey) return;
+  event.preventDefault(); // its own step is a hundredth of a second, for the pointer
+  player.goTo(media.currentTime + step);
+});
+
+let shownTime = "";
+function showTime(time) {
+  where.value = time;
+  const words = `${clock(time)} / ${clock(take.duration)}`;
+  if (words === shownTime) return; // told once a second, not with every frame
+  shownTime = words;
+  byId("clock").textContent = words;
+  where.setAttribute("aria-valuetext", `${clock(time)} of ${clock(take.duration)}`);
+}
+wave.on("timeupdate", (time) => {
+  player.passes(time, stage.phraseAt(time));
+  showTime(media.currentTime);
+});
+wave.on("interaction", (time) => player.standIn(stage.phraseAt(time)));
 for (const id of ["blocks", "contour"]) {
   byId(id).addEventListener("click", (event) => {
     const time = stage.timeAt(event.offsetX), index = stage.phraseAt(time);
-    if (index >= 0) playPhrase(index); else { until = null; media.currentTime = Math.max(0, Math.min(time, take.duration)); }
+    if (index >= 0) play(index); else player.goTo(time);
   });
 }
-wave.on("interaction", (time) => {
-  until = null;
-  const index = stage.phraseAt(time);
-  if (index >= 0) { choose(index); if (after() !== "on") until = endOf(index); }
-});
-let drawn = 0;
+
+// ---- what is in view ----
+
+let isDue = false;
 function redraw() {
-  if (!drawn) drawn = requestAnimationFrame(() => { drawn = 0; stage.draw(); });
+  if (isDue) return;
+  isDue = true;
+  requestAnimationFrame(() => { isDue = false; stage.draw(); });
 }
 for (const event of ["scroll", "redraw", "redrawcomplete", "resize"]) wave.on(event, redraw);
 
 let zoom = 1;
 function zoomTo(factor) {
   const fits = wave.getWidth() / take.duration;
-  zoom = Math.max(1, Math.min(factor, Math.max(1, 400 / fits)));
+  zoom = Math.max(1, Math.min(factor, CLOSEST_PX_PER_S / fits));
   wave.zoom(zoom === 1 ? 0 : fits * zoom);
-  const centre = chosen >= 0 ? take.phrases[chosen].start : media.currentTime;
+  const centre = player.chosen >= 0 ? take.phrases[player.chosen].start : media.currentTime;
   wave.setScroll(centre * fits * zoom - wave.getWidth() / 4);
   byId("wider").disabled = zoom === 1;
-  byId("closer").disabled = fits * zoom >= 399;
+  byId("closer").disabled = fits * zoom > CLOSEST_PX_PER_S - 1;
   redraw();
 }
 byId("closer").addEventListener("click", () => zoomTo(zoom * 2));
 byId("wider").addEventListener("click", () => zoomTo(zoom / 2));
 
 function paint() {
-  const style = getComputedStyle(document.documentElement), colour = (name) => style.getPropertyValue(`--${name}`).trim();
-  wave.setOptions({ waveColor: colour("wave"), progressColor: colour("passed"), cursorColor: colour("ink") });
+  stage.takeColours();
+  const { wave: waveColor, passed: progressColor, ink: cursorColor } = stage.colours;
+  wave.setOptions({ waveColor, progressColor, cursorColor });
   redraw();
 }
-matchMedia("(prefers-color-scheme: dark)").addEventListener("change", paint);
-
-// ---- filters ----
-
-const filters = [...document.querySelectorAll("#filters input")];
-function filter() {
-  const wanted = Object.fromEntries(filters.filter((box) => box.checked).map((box) => [box.name, box.value]));
-  let count = 0;
-  take.phrases.forEach((phrase, i) => {
-    stage.shown[i] = Object.entries(wanted).every(([name, value]) => value === "any" || phrase[`is_${name}`] === value);
-    rows[i].parentElement.hidden = !stage.shown[i];
-    count += stage.shown[i];
-  });
-  byId("count").textContent = count === rows.length ? `All ${count} phrases` : `${count} of ${rows.length} phrases`;
-  const reachable = rows.find((row, i) => stage.shown[i] && row.tabIndex === 0) ?? rows.find((_, i) => stage.shown[i]);
-  for (const row of rows) row.tabIndex = row === reachable ? 0 : -1;
-  redraw();
-}
-for (const box of filters) box.addEventListener("change", filter);
-
-// ---- the recording, or the notes ----
-
-let address = null;
-function hearTones() {
-  address ??= URL.createObjectURL(tonesOf(take.notes, take.duration));
-  change(address);
-  byId("tones").checked = true;
-}
-function change(source) {
-  const at = media.currentTime, speed = media.playbackRate, was = playing();
-  media.src = source;
-  media.currentTime = at;
-  media.playbackRate = speed;
-  if (was) start();
-}
-function missing() {
-  if (media.src.startsWith("blob:") && media.src === address) return;
-  byId("missing").hidden = false;
-  tell("The recording cannot be played.");
-}
-media.addEventListener("error", missing);
-if (media.error || media.networkState === HTMLMediaElement.NETWORK_NO_SOURCE) missing();
-const canTone = take.notes.on.length > 0 && take.duration <= MOST_TONES_S;
-byId("tones").disabled = !canTone;
-if (byId("hear-notes")) byId("hear-notes").disabled = !canTone;
-byId("hear-notes")?.addEventListener("click", () => { hearTones(); byId("missing").hidden = true; });
-byId("tones").addEventListener("change", hearTones);
-byId("recording").addEventListener("change", () => { if (chosenFile ?? take.recording) change(chosenFile ?? take.recording); });
-let chosenFile = null;
-byId("choose")?.addEventListener("change", (event) => {
-  if (!event.target.files.length) return;
-  chosenFile = URL.createObjectURL(event.target.files[0]);
-  byId("missing").hidden = true;
-  byId("recording").disabled = false;
-  byId("recording").checked = true;
-  change(chosenFile);
-  tell(`Plays ${event.target.files[0].name}.`);
-});
-if (!take.recording && canTone) hearTones();
+for (const query of ["(prefers-color-scheme: dark)", "(forced-colors: active)"]) matchMedia(query).addEventListener("change", paint);
+stillness.addEventListener("change", () => wave.setOptions({ autoCenter: !stillness.matches }));
 
 // ---- beginning ----
 
 paint();
-if (rows.length) {
-  filter();
-  const asked = /^#phrase-(\d+)$/.exec(location.hash);
-  const first = asked ? Math.min(Math.max(Number(asked[1]), 1), rows.length) - 1 : 0;
-  choose(first);
+stage.draw();
+if (list) {
+  const asked = /^#phrase-(\d{1,9})$/.exec(location.hash);
+  const first = asked ? Math.min(Math.max(Number(asked[1]), 1), take.phrases.length) - 1 : 0;
+  player.choose(first);
+  list.filter();
   if (asked) media.currentTime = take.phrases[first].start;
 }
-byId("clock").textContent = `0:00 / ${clock(take.duration)}`;
+showTime(media.currentTime);
 byId("wider").disabled = true;
+
+// A browser may bring back what was chosen before the page was left or loaded again. The tones of a take without
+// a recording, too, are made only here: the page is seen before.
+addEventListener("pageshow", (event) => {
+  if (event.persisted) return;
+  player.setAfter(document.querySelector('input[name="after"]:checked').value);
+  setSpeed();
+  list?.filter();
+  source.takeUp();
+});
 document.documentElement.dataset.ready = "yes";

@@ -9,10 +9,12 @@ if (table) {
   const heads = [...table.tHead.querySelectorAll("button")];
   const RISING = new Set(["place", "take"]); // all else begins with the most
 
+  const words = new Intl.Collator(undefined, { numeric: true }); // take 2 before take 10
+
   /** Put the rows in order; those without a value stay last either way round. */
   function order() {
     const key = sort.value, rising = RISING.has(key) !== reverse.checked, sign = rising ? 1 : -1;
-    const compare = (a, b) => (typeof a === "string" ? a.localeCompare(b, undefined, { numeric: true }) : a - b);
+    const compare = (a, b) => (typeof a === "string" ? words.compare(a, b) : a - b);
     rows.sort((one, other) => {
       const a = one.values[key], b = other.values[key];
       if (a === null || b === null) return (a === null) - (b === null) || one.values.place - other.values.place;
@@ -26,10 +28,10 @@ if (table) {
   }
 
   function search() {
-    const words = find.value.toLocaleLowerCase().split(/\s+/).filter(Boolean);
+    const sought = find.value.toLowerCase().split(/\s+/).filter(Boolean);
     let shown = 0;
     for (const { row, values } of rows) {
-      row.hidden = !words.every((word) => values.text.includes(word));
+      row.hidden = !sought.every((word) => values.text.includes(word));
       shown += !row.hidden;
     }
     count.textContent = shown === rows.length ? "" : `${shown} of ${rows.length} takes`;
@@ -46,6 +48,12 @@ if (table) {
   sort.addEventListener("change", order);
   reverse.addEventListener("change", order);
   find.addEventListener("input", search);
-  search();
+  // What was sought and how it was sorted may come back with the page: from a take one returns to the same list.
+  function takeUp() {
+    order();
+    search();
+  }
+  addEventListener("pageshow", takeUp);
+  takeUp();
 }
 document.documentElement.dataset.ready = "yes";
