@@ -86,7 +86,7 @@ def open_catalogue(folder: Path, *, create: bool = False, thorough: bool = False
     path = folder / FILE_NAME
     if not create and not path.is_file():
         raise BatchError(
-            f"{folder}: no catalogue here; name the folder that holds {FILE_NAME}, or run takemill first"
+            f"{folder}: nothing was heard here yet; name the folder of your takes, or run takemill first"
         )
     try:
         with closing(sqlite3.connect(path, timeout=LOCK_WAIT_S)) as connection:

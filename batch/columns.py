@@ -1,5 +1,6 @@
 """A console that behaves on terminals and in pipes, and tables that fit it."""
 
+import os
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -49,6 +50,17 @@ def console(*, errors: bool = False) -> Console:
     stream = sys.stderr if errors else sys.stdout
     width = None if stream is not None and stream.isatty() else PLAIN_WIDTH
     return _Console(file=stream, width=width, highlight=False, markup=False, emoji=False, soft_wrap=True)
+
+
+def draws() -> bool:
+    """Return whether standard output takes blocks and lines: its encoding has them, its terminal too."""
+    if os.environ.get("TERM") == "dumb":
+        return False
+    try:
+        "▁█╱─·├●┤┌│└".encode(getattr(sys.stdout, "encoding", None) or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
 
 
 def print_table(columns: Sequence[Column]) -> None:

@@ -27,8 +27,8 @@ def find_take(asked: str, entries: Sequence[Entry]) -> Entry:
     if not found:
         known = [name for entry in entries for name in _names_of(entry)]
         close = difflib.get_close_matches(asked.casefold(), known, n=1)
-        hint = f"did you mean {close[0]}?" if close else "see takemill rank for what is"
-        raise BatchError(f"{asked}: is not in the catalogue; {hint}")
+        hint = f"did you mean {close[0]}?" if close else "takemill rank lists them"
+        raise BatchError(f"{asked}: is none of the takes heard here; {hint}")
     return found[0]
 
 

@@ -183,7 +183,7 @@ def _named_by(path: Path, out: Path | None) -> list[Path]:
     companion = is_companion_name(path.name, settings_or_defaults(absolute(path).parent))
     if (companion or not is_take_name(path.name)) and path.suffix.lower() in TAKE_SUFFIXES:
         other = "a tempo map, a companion, a hidden or partial file, or one that takemill wrote"
-        raise BatchError(f"{path}: is no take but {other}")
+        raise BatchError(f"{path}: is no take but {other}; name a recording")
     if not is_take_name(path.name):
         known = " ".join(sorted(TAKE_SUFFIXES))
         raise BatchError(f"{path}: is no take; takes end in {known}")

@@ -41,7 +41,7 @@ def load_settings(folder: Path) -> Settings:
     except UnicodeDecodeError as error:
         raise SettingsError(f"{path}: not UTF-8 text at byte {error.start}; save it as UTF-8") from error
     except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{path}: not valid TOML: {error}") from error
+        raise SettingsError(f"{path}: not valid TOML: {error}; mend it there") from error
     except ValueError as error:  # a whole number of thousands of digits
         raise SettingsError(f"{path}: states a number that is too long; shorten it") from error
     except RecursionError:

@@ -3,19 +3,25 @@
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.text import Text
 
-from batch.columns import Column, console, print_table
+from batch import strip
+from batch.columns import console, draws, print_table
 from batch.entry import Entry
 from batch.inert import inert
-from batch.model import Analysis, Groove, LabelledPhrase, RelationKind
+from batch.model import Analysis, Groove
 from batch.outcome import Did, Outcome
 from batch.rank import BY_SCORE, Ranked
-from batch.words import clock, count, grid_words, minute, number, share, signed, titles_of, variety_words
+from batch.tables import phrase_columns, ranking_columns
+from batch.ties import ties_of
+from batch.words import clock, count, grid_words, variety_words
 
 if TYPE_CHECKING:
     from batch.kept import Written
@@ -31,18 +37,13 @@ _STYLES = {
 }
 _UNHEARD = frozenset({Did.LEFT, Did.GONE, Did.FAILED})
 _WORD_STYLES = {"failed": "red", "interrupted": "yellow"}
+_USUAL_REASONS = {"interrupted": "the next run hears it"}
 _STATUS_LINES = 50
 """Takes named of each kind; a school's archive has thousands."""
-_GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
-
-_PART_HEADS = {
-    "length": "len",
-    "density": "dens",
-    "articulation": "artic",
-    "groove": "groove",
-    "register": "reg",
-    "interval_size": "leaps",
-}
+_WIDEST_STRIP = 96
+"""Columns of a drawn take, as wide as its table of phrases usually is."""
+_GROOVE_STYLES = {Groove.IN_GROOVE: "cyan", Groove.AGAINST_GROOVE: "yellow", Groove.UNMEASURED: "dim"}
+"""Colour only repeats the sign of the groove."""
 
 
 class Tracker(Protocol):
@@ -121,7 +122,7 @@ class _Bar:
 def print_ranking(ranked: Sequence[Ranked], by: str, *, failed: int = 0, more: int = 0) -> None:
     """Print takes in order, with the places each may hold and what to beware of; ``more`` are not shown."""
     if ranked:
-        print_table(_ranking_columns(ranked))
+        print_table(ranking_columns(ranked, by))
     if more:
         notice = f"{count(more, 'take')} more; --first N shows N of them, --format csv all"
         console().print(Text(notice, style="dim"))
@@ -129,27 +130,12 @@ def print_ranking(ranked: Sequence[Ranked], by: str, *, failed: int = 0, more: i
         console().print(Text(note, style="dim"))
 
 
-def _ranking_columns(ranked: Sequence[Ranked]) -> list[Column]:
-    entries = [row.entry for row in ranked]
-    parts = [
-        Column(head, [number((entry.parts or {}).get(name)) for entry in entries], gives_way=10 - place)
-        for place, (name, head) in enumerate(_PART_HEADS.items())
-    ]
-    return [
-        Column("place", [_places(row) for row in ranked], left=True),
-        Column("take", titles_of(entries), left=True),
-        Column("variety", [number(entry.score) for entry in entries]),
-        Column("range", [_range(entry) for entry in entries], gives_way=3),
-        *parts,
-        Column("phrases", [str(entry.phrases or 0) for entry in entries], gives_way=1),
-        Column("time", [clock(entry.duration_s or 0) for entry in entries], gives_way=2),
-    ]
-
-
 def _ranking_notes(ranked: Sequence[Ranked], by: str, failed: int) -> Iterator[str]:
     entries = [row.entry for row in ranked]
     if by != BY_SCORE:
         yield f"Sorted by {by.replace('_', ' ')}."
+    elif ties_of(entries):
+        yield "A bracket joins takes that are not told apart: their ranges overlap."
     elif any(row.place.best != row.place.worst for row in ranked if row.place.value is not None):
         yield "Takes whose places overlap are not told apart."
     scored = [entry.parts or {} for entry in entries if entry.score is not None]
@@ -169,11 +155,23 @@ def print_status(standing: "Standing") -> None:
         out.print(Text(inert(line), style="green"))
     out.print(", ".join(f"{count} {state.value}" for state, count in standing.counts.items()))
     for word, entries in standing.unheard.items():
-        for entry in entries[:_STATUS_LINES]:
-            why = f": {inert(entry.reason)}" if entry.reason else ""
-            out.print(Text(f"{word}: {inert(entry.path.name)}{why}", style=_WORD_STYLES.get(word, "")))
+        for line in unheard_lines(word, entries[:_STATUS_LINES]):
+            out.print(Text(inert(line), style=_WORD_STYLES.get(word, "")))
         if len(entries) > _STATUS_LINES:
             out.print(Text(f"{word}: {len(entries) - _STATUS_LINES} more", style="dim"))
+
+
+def unheard_lines(word: str, entries: Sequence[Entry]) -> Iterator[str]:
+    """Yield a line for each take with its reason; takes that share one are named under it."""
+    reasons: dict[str, list[str]] = {}
+    for entry in entries:
+        reasons.setdefault(entry.reason or _USUAL_REASONS.get(word, ""), []).append(entry.path.name)
+    for reason, names in reasons.items():
+        if len(names) == 1:
+            yield f"{word}: {names[0]}{f': {reason}' if reason else ''}"
+        else:
+            yield f"{word}: {count(len(names), 'take')}{f': {reason}' if reason else ''}"
+            yield from (f"  {name}" for name in names)
 
 
 def print_take(analysis: Analysis, path: Path) -> None:
@@ -185,66 +183,40 @@ def print_take(analysis: Analysis, path: Path) -> None:
     for warning in analysis.warnings:
         out.print(Text(inert(warning), style="yellow"))
     if analysis.phrases:
-        print_table(_phrase_columns(analysis.phrases, in_beats=analysis.measured_on is not None))
+        _print_strips(analysis, out)
+        print_table(phrase_columns(analysis.phrases, in_beats=analysis.measured_on is not None))
         out.print(Text("~ close to the line between two labels", style="dim"))
 
 
-def _phrase_columns(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> list[Column]:
-    evidence = [phrase.evidence for phrase in phrases]
-    durations = [e.duration_beats if in_beats else e.duration_s for e in evidence]
-    densities = [e.notes_per_beat if in_beats else e.notes_per_s for e in evidence]
-    return [
-        Column("", [f"{number:02}" for number in range(1, len(phrases) + 1)]),
-        Column("start", [minute(p.start_s) for p in phrases]),
-        Column("length", [p.labels.length.value + _tilde("length", p) for p in phrases], left=True),
-        Column("density", [p.labels.density.value + _tilde("density", p) for p in phrases], left=True),
-        Column("groove", [_GROOVE_WORDS[p.labels.groove] + _tilde("groove", p) for p in phrases], left=True),
-        *_device_columns(phrases),
-        Column("beats" if in_beats else "s", [number(value, 1) for value in durations], gives_way=8),
-        Column("n", [str(e.note_count) for e in evidence], gives_way=7),
-        Column("/beat" if in_beats else "/s", [number(value, 1) for value in densities], gives_way=9),
-        Column("art", [share(e.articulation) for e in evidence], gives_way=4),
-        Column("sync", [share(e.syncopation) for e in evidence], gives_way=6),
-        Column("off", [share(e.off_grid) for e in evidence], gives_way=2),
-        Column("reg", [signed(e.register) for e in evidence], gives_way=5),
-        Column("leap", [share(e.leap_share) for e in evidence], gives_way=3),
-        Column("relation", [_relation(phrase) for phrase in phrases], left=True, gives_way=1),
-    ]
+def _print_strips(analysis: Analysis, out: Console) -> None:
+    """Draw the take: a line of blocks, of grooves, of numbers and of times for each stretch of it."""
+    marks, in_beats = strip.DRAWN if draws() else strip.PLAIN, analysis.measured_on is not None
+    width = min(out.width, _WIDEST_STRIP)
+    drawn = strip.strips_of(analysis.phrases, analysis.take.duration_s, width, marks, in_beats=in_beats)
+    for each in drawn:
+        styles = [
+            None if i is None else _GROOVE_STYLES[analysis.phrases[i].labels.groove] for i in each.shown
+        ]
+        out.print()
+        for line in (each.blocks, each.grooves):
+            out.print(_coloured(line, styles))
+        out.print(Text(each.numbers))
+        out.print(Text(each.ruler, style="dim"))
+    legends = strip.legends(marks, {phrase.labels.groove for phrase in analysis.phrases}, in_beats=in_beats)
+    if legend := next((legend for legend in legends if len(legend) <= width), ""):
+        out.print(Text(legend, style="dim"))
+    out.print()
 
 
-def _device_columns(phrases: Sequence[LabelledPhrase]) -> list[Column]:
-    """Return what puts phrases against the groove, and when it begins and lets go; nothing where none is."""
-    devices = [phrase.evidence.devices for phrase in phrases]
-    if not any(devices):
-        return []
-    names = [", ".join(dict.fromkeys(device.name for device in each)) for each in devices]
-    spans = [f"{minute(each[0].start_s)}-{minute(each[-1].end_s)}" if each else "" for each in devices]
-    return [Column("with", names, left=True, gives_way=10), Column("from-to", spans, left=True, gives_way=1)]
-
-
-def _tilde(name: str, phrase: LabelledPhrase) -> str:
-    return "~" if name in phrase.evidence.borderline else ""
-
-
-def _relation(phrase: LabelledPhrase) -> str:
-    relation = phrase.relation
-    if relation.kind is RelationKind.NEW or relation.to_phrase is None:
-        return ""
-    return f"{relation.kind.value} {relation.to_phrase + 1:02}"
+def _coloured(line: str, styles: Sequence[str | None]) -> Text:
+    text = Text()
+    for style, cells in groupby(zip(styles, line, strict=True), key=itemgetter(0)):
+        text.append("".join(cell for _, cell in cells), style=style)
+    text.rstrip()
+    return text
 
 
 def _variety_words(entry: Entry) -> str:
     if entry.score is None:
         return f"no variety score: {entry.why_null}"
     return f"variety {entry.score:.0f} ({entry.low:.0f} to {entry.high:.0f})"
-
-
-def _places(row: Ranked) -> str:
-    place = row.place
-    if place.value is None:
-        return "-"
-    return str(place.best) if place.best == place.worst else f"{place.best}-{place.worst}"
-
-
-def _range(entry: Entry) -> str:
-    return "" if entry.low is None else f"{entry.low:.0f}-{entry.high:.0f}"

@@ -262,6 +262,76 @@ def test_tables_fit_the_terminal_and_keep_the_names(takemill, gig, columns):
     assert "slow.wav" in shown
 
 
+def strip_of(shown: str) -> list[str]:
+    """Return the lines of the drawn take: up to the table of phrases."""
+    return shown.split("start", maxsplit=1)[0].splitlines()
+
+
+@pytest.mark.parametrize("columns", [40, 80, 200])
+def test_show_draws_the_take_as_wide_as_the_terminal(takemill, gig, columns):
+    title = "夜の" * 4
+    write_take(gig / "wide.flac", line(notes=4, step_s=0.5))
+    tagged = FLAC(gig / "wide.flac")
+    tagged["title"] = title
+    tagged.save()
+    takemill("run", gig)
+    shown = re.sub(r"\x1b\[[0-9;]*m", "", on_a_terminal([COMMAND, "show", str(gig / "wide.flac")], columns))
+    assert title in shown
+    drawn = [text for text in strip_of(shown) if re.fullmatch(r"[ ▁▂▃▄▅▆▇█]*[▁▂▃▄▅▆▇█]", text)]
+    assert drawn
+    assert max(map(len, drawn)) <= columns
+    numbers = " ".join(text for text in strip_of(shown) if re.fullmatch(r"[ \d]+", text))
+    assert numbers.split() == ["1", "2", "3", "4", "5", "6"]
+
+
+def test_colour_repeats_the_groove_on_a_terminal_alone(takemill, gig):
+    takemill("run", gig)
+    assert "\x1b[36m▁" in on_a_terminal([COMMAND, "show", str(gig / "slow.wav")], 80)
+    assert "\x1b" not in takemill("show", gig / "slow.wav").stdout
+
+
+@pytest.mark.parametrize("environment", [{"PYTHONIOENCODING": "ascii"}, {"TERM": "dumb"}])
+def test_drawings_are_ascii_where_nothing_else_is_taken(takemill, gig, environment):
+    takemill("run", gig)
+    for command in (("rank", gig), ("show", gig / "slow.wav")):
+        usual, plain = takemill(*command).stdout, takemill(*command, **environment).stdout
+        assert not usual.isascii()
+        assert plain.isascii()
+        assert "?" not in plain
+        assert len(plain.splitlines()) == len(usual.splitlines())
+
+
+def test_rank_draws_ranges_and_joins_takes_not_told_apart(takemill, tmp_path):
+    for name in ("one", "two"):
+        write_midi_take(tmp_path / f"{name}.mid", line(notes=9, step_s=0.125))
+    takemill("run", tmp_path)
+    head, first, second, note = takemill("rank", tmp_path).stdout.splitlines()
+    assert "0        50       100" in head
+    assert (first[0], second[0]) == ("┌", "└")
+    assert "●" in first
+    assert note == "A bracket joins takes that are not told apart: their ranges overlap."
+    by_part = takemill("rank", tmp_path, "--by", "length").stdout
+    assert "●" not in by_part
+    assert "┌" not in by_part
+
+
+def test_a_drawing_gives_way_before_the_numbers(takemill, gig):
+    takemill("run", gig)
+    assert "●" in on_a_terminal([COMMAND, "rank", str(gig)], 110)
+    narrow = on_a_terminal([COMMAND, "rank", str(gig)], 75)
+    assert "●" not in narrow
+    assert "leaps" in narrow
+
+
+def test_takes_that_failed_alike_share_their_reason(takemill, gig):
+    for name in ("a.wav", "b.wav"):
+        (gig / name).write_text("these are not samples")
+    takemill("run", gig)
+    said = takemill("status", gig).stdout.splitlines()
+    assert said[1].startswith("failed: 2 takes: is no sound file")
+    assert said[2:] == ["  a.wav", "  b.wav"]
+
+
 def test_status_counts_and_tells_why(takemill, gig):
     (gig / "broken.wav").write_text("these are not samples")
     takemill("run", gig)

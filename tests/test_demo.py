@@ -2,6 +2,7 @@
 
 import importlib.util
 import json
+import re
 import sys
 from pathlib import Path
 from types import ModuleType
@@ -11,14 +12,22 @@ import pytest
 DEMO = Path(__file__).parents[1] / "demo"
 
 
-@pytest.fixture(scope="module")
-def make_takes() -> ModuleType:
-    """The script that makes the takes, loaded from its file."""
-    spec = importlib.util.spec_from_file_location("make_takes", DEMO / "make_takes.py")
+NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+
+
+def script(name: str) -> ModuleType:
+    """Load one of the demo's scripts from its file."""
+    spec = importlib.util.spec_from_file_location(name, DEMO / f"{name}.py")
     module = importlib.util.module_from_spec(spec)
-    sys.modules["make_takes"] = module  # dataclasses look their module up there
+    sys.modules[name] = module  # dataclasses look their module up there
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="module")
+def make_takes() -> ModuleType:
+    """The script that makes the takes."""
+    return script("make_takes")
 
 
 @pytest.fixture(scope="module")
@@ -75,3 +84,22 @@ def test_every_phrase_that_was_written_is_found(make_takes, evening):
 def test_titles_and_dates_come_from_the_tags(evening):
     take = json.loads((evening / "markers" / "everything.analysis.json").read_text())["take"]
     assert (take["title"], take["recorded_at"]) == ("Everything at Once", "2026-03-14")
+
+
+@pytest.mark.parametrize("command", [("rank",), ("show", "everything", "--in")])
+def test_the_readme_shows_what_the_commands_print(takemill, evening, command):
+    printed = takemill(*command, evening / "markers").stdout
+    indented = "".join(f"    {line}".rstrip() + "\n" for line in printed.splitlines())
+    assert indented in (DEMO.parent / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_pictures_in_the_readme_are_those_drawn_now(evening):
+    # Hearing may differ in its last digits from one processor to another, and so a tenth of a point here.
+    drawn = script("make_pictures").pictures_of(evening / "markers")
+    kept = {file.name: file.read_text(encoding="utf-8") for file in (DEMO / "pictures").iterdir()}
+    assert set(kept) == set(drawn)
+    for name, content in drawn.items():
+        assert NUMBER.sub("0", kept[name]) == NUMBER.sub("0", content.decode())
+        ours, theirs = ([float(n) for n in NUMBER.findall(text)] for text in (content.decode(), kept[name]))
+        assert ours == pytest.approx(theirs, abs=0.11)
+        assert f"](demo/pictures/{name})" in (DEMO.parent / "README.md").read_text(encoding="utf-8")

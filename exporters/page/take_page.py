@@ -6,6 +6,7 @@ from typing import Any
 from markupsafe import Markup
 
 from batch.bars import BarCounter
+from batch.height import height_share
 from batch.inert import inert
 from batch.model import Analysis, Density, Grid, LabelledPhrase, Labels, Note
 from batch.outline import density_of
@@ -14,7 +15,7 @@ from exporters.page.evidence import evidence_words, label_words
 from exporters.page.frame import address, data, render
 from exporters.page.signs import bar, scale
 from exporters.pictures import picture_of
-from exporters.pictures.shapes import height_share, kind_of, summary
+from exporters.pictures.shapes import kind_of, summary
 
 _SCRIPTS = (
     "common.js",

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from exporters.pictures.shapes import FULL_PER_BEAT, FULL_PER_S, block
+from batch.height import FULL_PER_BEAT, FULL_PER_S
+from exporters.pictures.shapes import block
 from exporters.pictures.svg import LEFT, SMALL, path, width_of, words
 
 LINE = 13.0

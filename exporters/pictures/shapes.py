@@ -6,14 +6,11 @@ it leans where the phrase goes against the groove, so that no sign is colour alo
 
 from collections.abc import Iterable
 
+from batch.height import FULL_PER_BEAT, FULL_PER_S, LEAST_SHARE
 from batch.model import Density, Groove, Labels, Length
 from batch.outline import Outline
 from batch.words import count
 
-FULL_PER_BEAT, FULL_PER_S = 5.8, 17.4
-"""Notes a beat, and a second, of a block of full height: three times the median of annotated jazz solos."""
-LEAST_SHARE = 0.12
-"""Of the full height that a block keeps: the sparsest phrase is still one to be seen (our choice)."""
 LEAN, LEAST_LEAN, MOST_LEAN = 1 / 3, 1 / 6, 1 / 2
 """How far a block's top is shifted: of its height; of the full height at least, so that low blocks are seen
 to lean; of its width at most (our choice)."""
@@ -33,11 +30,6 @@ def kind_of(labels: Labels) -> str:
     if labels.groove is Groove.AGAINST_GROOVE:
         return "against dense" if dense else "against sparse"
     return "none dense" if dense else "none sparse"
-
-
-def height_share(density: float, *, in_beats: bool) -> float:
-    """Return how much of the full height a block takes."""
-    return min(max(density / (FULL_PER_BEAT if in_beats else FULL_PER_S), LEAST_SHARE), 1.0)
 
 
 def block(x0: float, x1: float, base: float, height: float, full: float | None = None) -> str:

@@ -4,12 +4,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from batch.bars import BarCounter
+from batch.height import height_share
 from batch.model import Analysis, Groove, LabelledPhrase
 from batch.outline import density_of
 from batch.words import clock, grid_words, minute, variety_words
 from exporters.pictures.legend import LINE, legend
 from exporters.pictures.ruler import Bars, bar_lines, bar_numbers, times
-from exporters.pictures.shapes import block, height_share, kind_of, summary
+from exporters.pictures.shapes import block, kind_of, summary
 from exporters.pictures.svg import (
     HEAD,
     HEIGHT,

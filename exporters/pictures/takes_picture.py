@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from batch.entry import Entry
+from batch.height import height_share
 from batch.model import Groove
 from batch.overview import Listed, Overview
 from batch.rank import Place
@@ -13,7 +14,7 @@ from exporters.pictures.legend import LINE, legend
 from exporters.pictures.rows import Row
 from exporters.pictures.ruler import TICK, times
 from exporters.pictures.scores import SCORES, score, score_head
-from exporters.pictures.shapes import block, height_share, kind_of
+from exporters.pictures.shapes import block, kind_of
 from exporters.pictures.svg import (
     HEAD,
     HEIGHT,

@@ -8,9 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from picturing import KINDS, corners, many_phrases, phrase
 
+from batch.height import height_share
 from batch.model import Groove
 from batch.outline import outline_of
-from exporters.pictures.shapes import block, height_share, thumbnail
+from exporters.pictures.shapes import block, thumbnail
 
 AGAINST = Groove.AGAINST_GROOVE
 
