@@ -57,7 +57,7 @@ def captions_of(named: Sequence[Named], right: float) -> tuple[list[Caption], in
 
 
 def wordings(phrase: LabelledPhrase) -> Iterator[tuple[str, ...]]:
-    """Yield what may stand under a block, line by line, the fullest first."""
+    """Yield what may stand under a block, line by line, the fullest first; the last says no groove."""
     labels = phrase.labels
     length, density = labels.length.value, labels.density.value
     devices = inert(", ".join(dict.fromkeys(device.name for device in phrase.evidence.devices)))
@@ -67,6 +67,7 @@ def wordings(phrase: LabelledPhrase) -> Iterator[tuple[str, ...]]:
     elif labels.groove is Groove.IN_GROOVE:
         yield f"{length} {density}", "in groove"
         yield length, density, "in groove"
+        yield length, density
     else:
         if devices:
             yield f"{length} {density}", f"against: {devices}"
@@ -74,6 +75,7 @@ def wordings(phrase: LabelledPhrase) -> Iterator[tuple[str, ...]]:
             yield length, density, devices
         yield f"{length} {density}", "against groove"
         yield length, density, "against"
+        yield length, density
 
 
 def _fits(lines: Sequence[str], room: float) -> bool:

@@ -45,8 +45,8 @@ def times(row: Row, place: Place, per_s: float, y: float, right: float) -> Itera
     step = next((s for s in CLOCK_STEPS_S if s * per_s >= _CLOCK_APART), None) or _doubled(per_s)
     for time in range(-int(-row.start_s // step) * step, int(row.end_s) + 1, step):
         x, text = place(time), clock(time)
-        yield path("base", f"M{short(x)} {short(y)}V{short(y + TICK)}")
         if x + width_of(text, SMALL) <= right:
+            yield path("base", f"M{short(x)} {short(y)}V{short(y + TICK)}")
             yield words(x, y - 1, text, size=SMALL, kind="faint")
 
 
