@@ -15,6 +15,11 @@ ARGUMENTS = ("--no-sandbox", "--autoplay-policy=no-user-gesture-required")
 PATIENCE_MS = 10_000
 """Far more than a busy machine needs."""
 LOCAL = ("file:", "blob:", "data:")
+KEEP_BLOB = """
+const make = URL.createObjectURL.bind(URL);
+URL.createObjectURL = (blob) => make(window.lastBlob = blob);
+"""
+"""What a page makes to be played cannot be asked for from outside: its policy lets nothing be fetched."""
 DESK = (1280, 900)
 PHONE = (390, 844)
 
@@ -54,6 +59,7 @@ def watched(browser: Any) -> tuple[Any, Watch]:
     """Return one tab for all tests, because a new one takes longer than a page, and the watch on it."""
     page, watch = browser.new_page(), Watch()
     page.set_default_timeout(PATIENCE_MS)
+    page.add_init_script(KEEP_BLOB)
     watch.on(page)
     return page, watch
 
