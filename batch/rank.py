@@ -19,6 +19,12 @@ class Place:
     best: int
     worst: int
 
+    def __str__(self) -> str:
+        """Return the places in words: ``2``, ``3-5``, a dash for a take without a value."""
+        if self.value is None:
+            return "-"
+        return str(self.best) if self.best == self.worst else f"{self.best}-{self.worst}"
+
 
 @dataclass(frozen=True, slots=True)
 class Ranked:

@@ -32,7 +32,7 @@ def ranking_columns(ranked: Sequence[Ranked], by: str) -> list[Column]:
     ]
     return [
         *(_tie_columns(entries) if by_score else ()),
-        Column("place", [_places(row) for row in ranked], left=True),
+        Column("place", [str(row.place) for row in ranked], left=True),
         Column("take", titles_of(entries), left=True),
         Column("variety", [number(entry.score) for entry in entries]),
         Column("range", [_range(entry) for entry in entries], gives_way=3),
@@ -104,13 +104,6 @@ def _relation(phrase: LabelledPhrase) -> str:
     if relation.kind is RelationKind.NEW or relation.to_phrase is None:
         return ""
     return f"{relation.kind.value} {relation.to_phrase + 1:02}"
-
-
-def _places(row: Ranked) -> str:
-    place = row.place
-    if place.value is None:
-        return "-"
-    return str(place.best) if place.best == place.worst else f"{place.best}-{place.worst}"
 
 
 def _range(entry: Entry) -> str:

@@ -91,7 +91,7 @@ def _row(order: int, take: Listed) -> dict[str, Any]:
             "date": date or None,
             **{key: parts.get(key) for key in _PARTS},
         },
-        "place": _place(take),
+        "place": str(take.place),
         "title": title,
         "file": inert(entry.path.name),
         "page": _page(take),
@@ -120,13 +120,6 @@ def _files(take: Listed) -> Iterable[tuple[str, str]]:
         name = f"{take.entry.name}{suffix}"
         if name in take.files:
             yield words, address(name)
-
-
-def _place(take: Listed) -> str:
-    place = take.place
-    if place.value is None:
-        return "-"
-    return str(place.best) if place.best == place.worst else f"{place.best}–{place.worst}"
 
 
 def _remark(entry: Entry) -> str:

@@ -7,7 +7,6 @@ from batch.entry import Entry
 from batch.height import height_share
 from batch.model import Groove
 from batch.overview import Listed, Overview
-from batch.rank import Place
 from batch.ties import Tie, ties_of
 from batch.words import clock, count, titles_of
 from exporters.pictures.legend import LINE, legend
@@ -120,7 +119,7 @@ def _table(takes: Sequence[Listed], y: float, scale: Scale) -> Iterator[str]:
 def _row(take: Listed, title: str, top: float, scale: Scale) -> Iterator[str]:
     entry, base = take.entry, top + scale.row - 8
     middle = base - 12
-    yield words(PLACES, middle, place_words(take.place), kind="strong")
+    yield words(PLACES, middle, str(take.place), kind="strong")
     yield words(TITLES, middle, cut(title, TITLES_END - TITLES))
     facts = f"{clock(_length_s(take))}, {count(entry.phrases or 0, 'phrase')}"
     yield words(TITLES, base, facts, size=SMALL, kind="faint")
@@ -144,13 +143,6 @@ def _blocks(take: Listed, base: float, scale: Scale) -> Iterator[str]:
         kinds.setdefault(kind_of(phrase.labels), []).append(block(x0, x1, base, tall, full))
     for kind, data in kinds.items():
         yield path(kind, "".join(data))
-
-
-def place_words(place: Place) -> str:
-    """Return the places a take may hold."""
-    if place.value is None:
-        return "-"
-    return str(place.best) if place.best == place.worst else f"{place.best}-{place.worst}"
 
 
 def _bracket(tie: Tie, top: float, row: float) -> str:
