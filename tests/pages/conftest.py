@@ -7,8 +7,6 @@ from typing import Any
 
 import pytest
 
-playwright = pytest.importorskip("playwright.sync_api", reason="needs playwright (the extra test)")
-
 Show = Callable[..., Any]
 
 ARGUMENTS = ("--no-sandbox", "--autoplay-policy=no-user-gesture-required")
@@ -45,6 +43,7 @@ class Watch:
 @pytest.fixture(scope="package")
 def browser() -> Iterator[Any]:
     """Return the browser that the distribution has."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="needs playwright (the extra test)")
     chromium = shutil.which("chromium")
     if chromium is None:
         pytest.skip("needs a browser: apt-get install chromium")
