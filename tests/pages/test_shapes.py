@@ -72,7 +72,8 @@ def test_paper_has_all_phrases_and_no_controls(show, tmp_path):
     assert page.locator("#phrases li:visible").count() == 8
     for control in ("nav", ".controls", "#filters", "#blocks", "#says", "kbd"):
         assert page.locator(control).first.is_hidden(), control
-    assert page.locator(".variety").is_visible()
+    assert page.locator(".on-paper svg text", has_text="variety").first.is_visible()  # once, in the picture
+    assert page.locator(".variety").is_hidden()
 
 
 def test_paper_has_all_takes_and_no_links_to_files(show, takes_path):

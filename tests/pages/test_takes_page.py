@@ -167,7 +167,7 @@ def test_a_take_whose_analysis_is_gone_is_still_listed(show, write):
 
 def test_takes_that_are_not_told_apart_share_their_places(show, write):
     page = show(write(replace(take(0), place=Place("x", 80.0, 1, 3)), take(1)))
-    assert page.locator("#takes tbody td:first-child").all_inner_texts() == ["1–3", "2"]
+    assert page.locator("#takes tbody td:first-child").all_inner_texts() == ["1-3", "2"]
 
 
 def test_the_date_is_that_of_the_file_where_a_take_has_none():
