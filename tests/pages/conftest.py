@@ -82,7 +82,7 @@ def show(watched: tuple[Any, Watch]) -> Iterator[Show]:
             | media
         )
         page.goto(path.as_uri() + hash_)
-        page.wait_for_selector("html[data-ready]", state="attached")
+        assert page.evaluate("document.documentElement.dataset.ready") == "yes"
         return page
 
     yield open_page

@@ -3,6 +3,7 @@
 import io
 import json
 import shutil
+from base64 import b64decode
 from dataclasses import replace
 
 import numpy as np
@@ -29,8 +30,14 @@ def orphan(show, tmp_path):
 def tones(page):
     """Return what plays, as samples and their rate: the page holds it as a file."""
     page.wait_for_function("() => document.getElementById('media').src.startsWith('blob:')")
-    held = page.evaluate("async () => [...new Uint8Array(await window.lastBlob.arrayBuffer())]")
-    return soundfile.read(io.BytesIO(bytes(held)))
+    held = page.evaluate(
+        """() => new Promise((done) => {
+          const reader = new FileReader();
+          reader.onload = () => done(reader.result.split(",")[1]);
+          reader.readAsDataURL(window.lastBlob);
+        })"""
+    )
+    return soundfile.read(io.BytesIO(b64decode(held)))
 
 
 def test_a_lost_recording_is_named(orphan):

@@ -95,13 +95,19 @@ function setSpeed() { media.defaultPlaybackRate = media.playbackRate = Number(by
 // ---- the place in the take ----
 
 const where = byId("where");
-where.addEventListener("input", () => player.goTo(Number(where.value)));
+where.addEventListener("input", () => goTo(Number(where.value)));
 where.addEventListener("keydown", (event) => {
   const step = { ArrowRight: SKIP_S, ArrowUp: SKIP_S, ArrowLeft: -SKIP_S, ArrowDown: -SKIP_S }[event.key];
   if (step === undefined || event.ctrlKey || event.metaKey || event.altKey) return;
   event.preventDefault(); // its own step is a hundredth of a second, for the pointer
-  player.goTo(media.currentTime + step);
+  goTo(media.currentTime + step);
 });
+
+/** Go somewhere and say so at once: whoever hears the place read cannot wait for the browser to get there. */
+function goTo(time) {
+  player.goTo(time);
+  showTime(media.currentTime);
+}
 
 let shownTime = "";
 function showTime(time) {
@@ -120,7 +126,7 @@ wave.on("interaction", (time) => player.standIn(stage.phraseAt(time)));
 for (const id of ["blocks", "contour"]) {
   byId(id).addEventListener("click", (event) => {
     const time = stage.timeAt(event.offsetX), index = stage.phraseAt(time);
-    if (index >= 0) play(index); else player.goTo(time);
+    if (index >= 0) play(index); else goTo(time);
   });
 }
 
