@@ -104,7 +104,7 @@ def _row(order: int, take: Listed) -> dict[str, Any]:
         "phrases": entry.phrases or 0,
         "time": clock(entry.duration_s or 0.0),
         "tempo": number(entry.tempo_bpm),
-        "date": date,
+        "date": date or "-",
         "files": [*_files(take), ("recording", address(take.recording))],
     }
 

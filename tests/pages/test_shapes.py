@@ -127,3 +127,9 @@ def test_nothing_moves_for_those_who_want_it_still(show, tmp_path):
         page.evaluate("getComputedStyle(document.querySelector('#phrases button')).transitionDuration")
         == "0s"
     )
+
+
+def test_a_narrow_phone_s_controls_take_two_lines(show, tmp_path):
+    page = show(put(tmp_path, take_of()), size=NARROWEST)
+    tops = {page.locator(button).bounding_box()["y"] for button in ("#play", "#before", "#next")}
+    assert len(tops) == 1

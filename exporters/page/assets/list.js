@@ -95,15 +95,20 @@ class PhraseList {
     if (this.says.parentElement !== place) place.append(this.says);
   }
 
+  /** Show or hide each row, the list away meanwhile: a browser takes ten times as long for a thousand in view. */
+  show(shown) {
+    this.shown = shown;
+    this.box.hidden = true;
+    getComputedStyle(this.box).display; // asked for, so that it is done
+    this.rows.forEach((row, i) => { row.parentElement.hidden = !shown[i]; });
+    this.box.hidden = false;
+  }
+
   filter() {
     const wanted = this.filters.filter((box) => box.checked && box.value !== "any").map((box) => [`is_${box.name}`, box.value]);
-    let count = 0;
-    this.phrases.forEach((phrase, i) => {
-      const shows = wanted.every(([name, value]) => phrase[name] === value);
-      if (shows !== this.shown[i]) this.rows[i].parentElement.hidden = !shows;
-      this.shown[i] = shows;
-      count += shows;
-    });
+    const shown = this.phrases.map((phrase) => wanted.every(([name, value]) => phrase[name] === value));
+    if (shown.some((shows, i) => shows !== this.shown[i])) this.show(shown);
+    const count = this.shown.filter(Boolean).length;
     byId("count").textContent = count === this.rows.length ? `All ${count} phrases` : `${count} of ${this.rows.length} phrases`;
     this.stopAt(this.shown[this.chosen] ? this.chosen : this.neighbour(-1, 1));
     this.lodge();
