@@ -3,7 +3,7 @@
 import os
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NoReturn
 
 from rich.cells import cell_len
@@ -14,16 +14,22 @@ from batch.inert import inert
 
 PLAIN_WIDTH = 160
 """Columns of a table that goes to a file or a pipe."""
+_SHORTEST_NAME = 20
+"""Cells that a name gets on the narrowest terminal: in fewer a gig's takes look alike (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column of a table. The lower ``gives_way``, the sooner it goes where room is short; None stays."""
+    """A column of a table. The lower ``gives_way``, the sooner it goes where room is short; None stays.
+
+    One that ``shortens`` takes half of the room at most, or one long name would cost all rows their numbers.
+    """
 
     head: str
     cells: Sequence[str]
     left: bool = False
     gives_way: int | None = None
+    shortens: bool = False
 
     @property
     def width(self) -> int:
@@ -34,6 +40,20 @@ class Column:
         """Return ``text`` filled up to the column's width."""
         space = " " * (self.width - cell_len(text))
         return text + space if self.left else space + text
+
+
+def shortened(text: str, cells: int) -> str:
+    """Return a name in so many terminal cells: its middle goes, since many differ only in their ends."""
+    if cell_len(text) <= cells:
+        return text
+    sign = "…" if draws() else "..."
+    room = cells - cell_len(sign)
+    start, end = text, text
+    while cell_len(end) > room // 3:
+        end = end[1:]
+    while cell_len(start) > room - room // 3:
+        start = start[:-1]
+    return f"{start.rstrip()}{sign}{end.lstrip()}"
 
 
 class _Console(Console):
@@ -66,6 +86,8 @@ def draws() -> bool:
 def print_table(columns: Sequence[Column]) -> None:
     """Print columns without lines; where they do not fit, those that give way soonest are left out."""
     out = console()
+    longest = max(_SHORTEST_NAME, out.width // 2)
+    columns = [_shortened(column, longest) if column.shortens else column for column in columns]
     shown = list(columns)
     while sum(column.width + 1 for column in shown) - 1 > out.width:
         giving = [column for column in shown if column.gives_way is not None]
@@ -76,3 +98,7 @@ def print_table(columns: Sequence[Column]) -> None:
     out.print(Text(heads.rstrip(), style="dim"))
     for row in range(len(columns[0].cells)):
         out.print(Text(inert(" ".join(column.cell(column.cells[row]) for column in shown).rstrip())))
+
+
+def _shortened(column: Column, cells: int) -> Column:
+    return replace(column, cells=[shortened(text, cells) for text in column.cells])

@@ -33,7 +33,7 @@ def ranking_columns(ranked: Sequence[Ranked], by: str) -> list[Column]:
     return [
         *(_tie_columns(entries) if by_score else ()),
         Column("place", [str(row.place) for row in ranked], left=True),
-        Column("take", titles_of(entries), left=True),
+        Column("take", titles_of(entries), left=True, shortens=True),
         Column("variety", [number(entry.score) for entry in entries]),
         Column("range", [_range(entry) for entry in entries], gives_way=3),
         *(_scale_columns(entries) if by_score else ()),

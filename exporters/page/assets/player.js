@@ -8,6 +8,7 @@ class Player {
   constructor(take, media, { chose, following, refused }) {
     Object.assign(this, { take, media, chose, following, refused });
     this.chosen = -1;
+    this.isAstray = false; // whether the place was moved to where no phrase is
     this.after = "stop";
     this.until = null; // where the phrase that plays is over; null while the take plays on
     media.addEventListener("ended", () => { if (this.until !== null) this.phraseIsOver(); });
@@ -25,6 +26,7 @@ class Player {
 
   choose(index) {
     this.chosen = index;
+    this.isAstray = false;
     this.chose(index);
   }
 
@@ -42,14 +44,10 @@ class Player {
     this.start();
   }
 
-  goTo(time) {
-    this.until = null;
-    this.media.currentTime = Math.max(0, Math.min(time, this.take.duration));
-  }
-
   /** Stand in a phrase, or between two: what comes after a phrase holds for this one too. */
   standIn(index) {
     this.until = null;
+    this.isAstray = index < 0;
     if (index < 0) return;
     this.choose(index);
     if (this.after !== "on") this.until = this.endOf(index);
@@ -63,9 +61,15 @@ class Player {
   /** Take note of the time; `here` is the phrase that sounds then. */
   passes(time, here) {
     if (!this.playing) return;
-    if (this.until === null) {
-      if (here >= 0 && here !== this.chosen) this.choose(here);
-    } else if (time >= this.until) this.phraseIsOver();
+    if (this.until !== null) {
+      if (time >= this.until) this.phraseIsOver();
+    } else if (here >= 0) this.comesTo(here);
+  }
+
+  /** The take was played up to a phrase: whoever wants phrases repeated or listed ones only means this one too. */
+  comesTo(index) {
+    if (index !== this.chosen) this.choose(index);
+    if (this.after === "again" || this.after === "next") this.until = this.endOf(index);
   }
 
   phraseIsOver() {

@@ -1,6 +1,7 @@
 // One take: choose a phrase, hear it, see why it is labelled so.
 
 const take = JSON.parse(byId("take").textContent);
+const SLIP_PX = 5; // that a hand moves while it only clicks
 const SKIP_S = 5; // that an arrow key moves the place in the take
 const CLOSEST_PX_PER_S = 400; // a note of a tenth of a second is as wide as a finger
 const stillness = matchMedia("(prefers-reduced-motion: reduce)");
@@ -50,9 +51,9 @@ function playNeighbour(step) {
   list.follow(next);
 }
 
-/** Return where neighbours are counted from: the chosen phrase, else the place in the take. */
+/** Return where neighbours are counted from: the chosen phrase, or the place in the take if that was moved away. */
 function from(step) {
-  if (player.chosen >= 0) return player.chosen;
+  if (!player.isAstray) return player.chosen;
   const later = firstAfter(stage.starts, media.currentTime);
   return step > 0 ? later - 1 : later;
 }
@@ -69,7 +70,8 @@ function listed() {
 
 document.addEventListener("keydown", (event) => {
   if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
-  if (event.target.closest("input, select, textarea")) return;
+  const field = event.target.closest("input, select, textarea");
+  if (field && !(event.key === " " && hasNoUseForSpace(field))) return;
   if (event.key === "ArrowRight" || event.key === "ArrowLeft") {
     event.preventDefault();
     playNeighbour(event.key === "ArrowRight" ? 1 : -1);
@@ -78,6 +80,9 @@ document.addEventListener("keydown", (event) => {
     if (!event.repeat) player.toggle();
   }
 });
+/** Space does nothing to a slider or a chosen radio button: who has just used one wants to play or pause. */
+function hasNoUseForSpace(field) { return field.type === "range" || (field.type === "radio" && field.checked); }
+
 byId("play").addEventListener("click", () => player.toggle());
 byId("before").addEventListener("click", () => playNeighbour(-1));
 byId("next").addEventListener("click", () => playNeighbour(1));
@@ -105,7 +110,8 @@ where.addEventListener("keydown", (event) => {
 
 /** Go somewhere and say so at once: whoever hears the place read cannot wait for the browser to get there. */
 function goTo(time) {
-  player.goTo(time);
+  media.currentTime = Math.max(0, Math.min(time, take.duration));
+  player.standIn(stage.phraseAt(media.currentTime));
   showTime(media.currentTime);
 }
 
@@ -124,10 +130,22 @@ wave.on("timeupdate", (time) => {
 });
 wave.on("interaction", (time) => player.standIn(stage.phraseAt(time)));
 for (const id of ["blocks", "contour"]) {
+  const wasMoved = movable(byId(id));
   byId(id).addEventListener("click", (event) => {
+    if (wasMoved()) return;
     const time = stage.timeAt(event.offsetX), index = stage.phraseAt(time);
     if (index >= 0) play(index); else goTo(time);
   });
+}
+
+/** Stand at the phrase that the page's address asks for, as ``#phrase-3`` does. */
+function goToAsked() {
+  const asked = /^#phrase-(\d{1,9})$/.exec(location.hash);
+  if (!asked) return;
+  const index = Math.min(Math.max(Number(asked[1]), 1), take.phrases.length) - 1;
+  goTo(take.phrases[index].start);
+  player.standIn(index);
+  list.follow(index);
 }
 
 // ---- what is in view ----
@@ -140,12 +158,38 @@ function redraw() {
 }
 for (const event of ["scroll", "redraw", "redrawcomplete", "resize"]) wave.on(event, redraw);
 
+/** Let a close view be moved by hand or wheel; return what tells whether the last press was a move. */
+function movable(canvas) {
+  let held = null, moved = false;
+  canvas.addEventListener("pointerdown", (event) => {
+    held = event.isPrimary && event.button === 0 ? { x: event.clientX, scroll: wave.getScroll() } : null;
+    moved = false;
+  });
+  canvas.addEventListener("pointermove", (event) => {
+    if (!held || zoom === 1) return;
+    const by = event.clientX - held.x;
+    if (!moved && Math.abs(by) < SLIP_PX) return;
+    if (!moved) canvas.setPointerCapture(event.pointerId); // from now on: a click keeps its place
+    moved = true;
+    wave.setScroll(held.scroll - by);
+  });
+  for (const end of ["pointerup", "pointercancel"]) canvas.addEventListener(end, () => { held = null; });
+  canvas.addEventListener("wheel", (event) => {
+    const by = event.deltaX || (event.shiftKey ? event.deltaY : 0);
+    if (!by || zoom === 1) return;
+    event.preventDefault();
+    wave.setScroll(wave.getScroll() + by);
+  }, { passive: false });
+  return () => moved;
+}
+
 let zoom = 1;
 function zoomTo(factor) {
   const fits = wave.getWidth() / take.duration;
   zoom = Math.max(1, Math.min(factor, CLOSEST_PX_PER_S / fits));
   wave.zoom(zoom === 1 ? 0 : fits * zoom);
-  const centre = player.chosen >= 0 ? take.phrases[player.chosen].start : media.currentTime;
+  const isAtPlace = player.isAstray || player.chosen < 0 || player.isIn(player.chosen);
+  const centre = isAtPlace ? media.currentTime : take.phrases[player.chosen].start;
   wave.setScroll(centre * fits * zoom - wave.getWidth() / 4);
   byId("wider").disabled = zoom === 1;
   byId("closer").disabled = fits * zoom > CLOSEST_PX_PER_S - 1;
@@ -168,11 +212,10 @@ stillness.addEventListener("change", () => wave.setOptions({ autoCenter: !stilln
 paint();
 stage.draw();
 if (list) {
-  const asked = /^#phrase-(\d{1,9})$/.exec(location.hash);
-  const first = asked ? Math.min(Math.max(Number(asked[1]), 1), take.phrases.length) - 1 : 0;
-  player.choose(first);
+  player.choose(0);
   list.filter();
-  if (asked) media.currentTime = take.phrases[first].start;
+  goToAsked();
+  addEventListener("hashchange", goToAsked);
 }
 showTime(media.currentTime);
 byId("wider").disabled = true;
