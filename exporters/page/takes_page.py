@@ -123,8 +123,12 @@ def _files(take: Listed) -> Iterable[tuple[str, str]]:
 
 
 def _remark(entry: Entry) -> str:
-    """Return why there is no score, else the first thing to know of the take."""
-    said = f"no score: {entry.why_null}" if entry.why_null else next(iter(entry.warnings), "")
+    """Return the first thing to know of a take; where nothing is wrong with one that has no score, why not.
+
+    What would give takes a beat is said on their own pages: most of a folder lack it together.
+    """
+    first = next(iter(entry.warnings), "").partition(": give ")[0]
+    said = f"no score: {entry.why_null}" if entry.why_null and entry.phrases else first
     return inert(said if len(said) <= _MOST_WARNED else f"{said[:_MOST_WARNED].rstrip()}…")
 
 

@@ -1,10 +1,16 @@
 """What a listener does with mouse and keys who thinks of the music, not of the page."""
 
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from pages.making import put, take_of
+from batch.model import Variety
+from batch.overview import Overview
+from exporters.page import TakesPage
+from pages.making import listed_of, long_take, put, take_of
 from pages.playing import chosen, is_paused, listen_for_seeks, now_s, pick, point, row, wait_until
 
 SCROLL = "document.querySelector('#wave > div').shadowRoot.querySelector('.scroll')"
@@ -131,3 +137,63 @@ def test_a_click_in_the_picture_between_phrases_leaves_the_neighbours_beside_it(
     point(page, "#blocks", 6.25)
     page.keyboard.press("ArrowRight")
     wait_until(page, "chosen === 7")
+
+
+def folder_page(folder: Path, *takes: Any) -> Path:
+    """Write the page of a folder with these takes; return where it is."""
+    page = folder / "listen.html"
+    page.write_bytes(TakesPage().render(Overview("An evening", takes, (), 0)))
+    return page
+
+
+def test_a_folder_on_paper_is_a_table_whose_heads_have_room(show, tmp_path):
+    page = show(folder_page(tmp_path, listed_of(take_of())), size=(700, 1000), media="print")
+    assert page.locator("#takes").evaluate("table => getComputedStyle(table).display") == "table"
+    edges = page.evaluate(
+        """[...document.querySelectorAll("#takes thead th")].map((head) => {
+          const text = document.createRange();
+          text.selectNodeContents(head);
+          const { left, right } = text.getBoundingClientRect();
+          return [left, right];
+        })"""
+    )
+    assert len(edges) == 14
+    assert all(right < left for (_, right), (left, _) in pairwise(edges))
+
+
+def test_a_take_of_twenty_phrases_is_one_sheet_of_paper(show, tmp_path):
+    kinds = ("short dense in", "long sparse against") * 10
+    page = show(put(tmp_path, take_of(kinds)), media="print")
+    assert page.pdf(format="A4").count(b"/Type /Page\n") == 1
+
+
+NO_BEAT = "no grid: give grid.tempo_bpm in takemill.toml (groove unmeasured)"
+
+
+@pytest.mark.parametrize(
+    ("phrases", "warnings", "remark"),
+    [
+        (8, (NO_BEAT,), "no grid"),
+        (8, ("left out: speech 0:00-0:14", NO_BEAT), "left out: speech 0:00-0:14"),
+        (2, (NO_BEAT,), "no score: 2 phrases"),
+        (0, ("no phrases: the take is silent", NO_BEAT), "no phrases: the take is silent"),
+    ],
+)
+def test_a_folder_s_page_says_of_a_take_what_concerns_it_alone(show, tmp_path, phrases, warnings, remark):
+    unscored = Variety(None, None, None, {}, f"{phrases} phrases") if phrases < 4 else None
+    take = replace(take_of(variety=unscored), warnings=warnings)
+    page = show(folder_page(tmp_path, listed_of(take, phrases=phrases)))
+    told = page.locator("#takes .name .more").all_text_contents()
+    assert remark in told
+    assert not any("grid.tempo_bpm" in words for words in told)
+
+
+def test_six_steps_lead_from_three_hours_to_single_notes_and_back(show, tmp_path):
+    page = show(put(tmp_path, long_take(), recorded=False), expects="ERR_FILE_NOT_FOUND")
+    row(page, 1000).click()
+    for _ in range(6):
+        page.locator("#closer").click()
+    assert page.locator("#closer").is_disabled()
+    for _ in range(6):
+        page.locator("#wider").click()
+    assert page.locator("#wider").is_disabled()

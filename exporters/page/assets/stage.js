@@ -6,6 +6,7 @@ const NUMBER_HEIGHT = 18;
 const NUMBER_GAP = 6;
 const LEAN = 0.34; // of a block's height
 const PALE = 0.22; // how much colour a sparse phrase's block has
+const GREYED = 0.45; // the same of a dense one whose groove is unmeasured, so that its dashes show, as in the list
 const UNLISTED = 0.25; // how much is left of a block that the filter hides in the list
 const FAINTEST_NOTE = 0.5; // how strong a note is drawn that was heard with no confidence at all
 const OCTAVE = 12;
@@ -116,7 +117,7 @@ class Stage {
     pen.lineTo(left + width - lean, floor);
     pen.closePath();
     pen.fillStyle = pen.strokeStyle = this.colours[phrase.groove];
-    pen.globalAlpha = strength * (phrase.dense ? 1 : PALE);
+    pen.globalAlpha = strength * fillOf(phrase);
     pen.fill();
     pen.globalAlpha = strength;
     pen.setLineDash(phrase.groove === "none" ? [4, 3] : []);
@@ -206,6 +207,12 @@ class Stage {
       }
     }
   }
+}
+
+/** Return how much colour a phrase's block has. */
+function fillOf(phrase) {
+  if (!phrase.dense) return PALE;
+  return phrase.groove === "none" ? GREYED : 1;
 }
 
 /** Return every how many bars a line is drawn: all, or where there is no room 8, 16, 32 and so on. */

@@ -4,6 +4,7 @@ const take = JSON.parse(byId("take").textContent);
 const SLIP_PX = 5; // that a hand moves while it only clicks
 const SKIP_S = 5; // that an arrow key moves the place in the take
 const CLOSEST_PX_PER_S = 400; // a note of a tenth of a second is as wide as a finger
+const MOST_STEPS = 6; // from all of a take to its closest view, be it hours long
 const stillness = matchMedia("(prefers-reduced-motion: reduce)");
 
 function tell(words) { byId("told").textContent = words; }
@@ -187,6 +188,7 @@ let zoom = 1;
 function zoomTo(factor) {
   const fits = wave.getWidth() / take.duration;
   zoom = Math.max(1, Math.min(factor, CLOSEST_PX_PER_S / fits));
+  if (zoom < 1.01) zoom = 1; // steps back need not end where those there began
   wave.zoom(zoom === 1 ? 0 : fits * zoom);
   const isAtPlace = player.isAstray || player.chosen < 0 || player.isIn(player.chosen);
   const centre = isAtPlace ? media.currentTime : take.phrases[player.chosen].start;
@@ -195,8 +197,13 @@ function zoomTo(factor) {
   byId("closer").disabled = fits * zoom > CLOSEST_PX_PER_S - 1;
   redraw();
 }
-byId("closer").addEventListener("click", () => zoomTo(zoom * 2));
-byId("wider").addEventListener("click", () => zoomTo(zoom / 2));
+
+/** Return how many times closer a step leads: twice, or more where all of the take is far away. */
+function zoomStep() {
+  return Math.max(2, ((CLOSEST_PX_PER_S * take.duration) / wave.getWidth()) ** (1 / MOST_STEPS));
+}
+byId("closer").addEventListener("click", () => zoomTo(zoom * zoomStep()));
+byId("wider").addEventListener("click", () => zoomTo(zoom / zoomStep()));
 
 function paint() {
   stage.takeColours();
