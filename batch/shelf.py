@@ -20,6 +20,9 @@ from batch.settings import Settings
 if TYPE_CHECKING:
     from exporters.base import Exporter, ExportersFor
 
+_ALL_TAKES = ""
+"""What stands before the ending in the name of a file about all takes."""
+
 
 @dataclass(frozen=True, slots=True)
 class Shelf:
@@ -44,9 +47,9 @@ class Shelf:
     ) -> str | None:
         """Write a take's files under ``name``; take away those under the name that ``entry`` had.
 
-        Files on request are written if they are asked for, and if the take has them: by this name, the
-        one it had, or the one it had before it was renamed (``gone``). What goes wrong with those harms
-        no others; it is returned.
+        Files on request are written if they are asked for, if the take has them by this name, the one it
+        had, or the one it had before it was renamed (``gone``), and if one like it about all takes is there.
+        What goes wrong with those harms no others; it is returned.
 
         Raises
         ------
@@ -54,7 +57,7 @@ class Shelf:
             If the disk is full or the folder refuses, which is no fault of the take (:class:`LaterError`),
             or if the name is too long.
         """
-        names = [one for one in dict.fromkeys((name, entry.name, gone)) if one is not None]
+        names = [one for one in dict.fromkeys((name, entry.name, gone, _ALL_TAKES)) if one is not None]
         chosen = self.exporters(
             settings, there=lambda suffix: any(is_ours(self.folder / f"{one}{suffix}") for one in names)
         )

@@ -21,7 +21,7 @@ from batch.outcome import Did, Outcome
 from batch.rank import BY_SCORE, Ranked
 from batch.tables import phrase_columns, ranking_columns
 from batch.ties import ties_of
-from batch.words import clock, count, grid_words, variety_words
+from batch.words import count, facts, variety_words
 
 if TYPE_CHECKING:
     from batch.kept import Written
@@ -178,7 +178,7 @@ def print_take(analysis: Analysis, path: Path) -> None:
     """Print one take: what it is, its variety, and its phrases with their evidence."""
     out = console()
     out.print(Text(inert(analysis.take.title or path.name), style="bold"))
-    out.print(inert(f"{path.name}, {clock(analysis.take.duration_s)}, {grid_words(analysis)}"))
+    out.print(inert(facts(analysis)))
     out.print(inert(variety_words(analysis)))
     for warning in analysis.warnings:
         out.print(Text(inert(warning), style="yellow"))

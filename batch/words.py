@@ -52,6 +52,13 @@ def titles_of(entries: Sequence[Entry]) -> list[str]:
     ]
 
 
+def facts(analysis: Analysis) -> str:
+    """Return what a take is, in a line, with its file's name where it has a title to stand above it."""
+    take = analysis.take
+    known = [take.file, clock(take.duration_s), grid_words(analysis)]
+    return ", ".join(known if take.title else known[1:])
+
+
 def grid_words(analysis: Analysis) -> str:
     """Return the tempo, and where it is known from."""
     grid = analysis.grid

@@ -41,20 +41,25 @@ def _nowhere(_: str) -> bool:
     return False
 
 
+def _is_kept_up(extra: Extra, exporter: Exporter, there: There) -> bool:
+    return there(exporter.suffix) or (extra.of_takes is not None and there(extra.of_takes.file_name))
+
+
 def exporters_for(
     settings: Settings, *, also: Collection[str] = (), there: There = _nowhere
 ) -> tuple[Exporter, ...]:
     """Return the exporters that the settings ask for, or ``also`` by name, the analysis last.
 
-    Those whose file is ``there``, by its suffix, come with them: so it never goes stale. A take counts
-    as written once its analysis is there, so that one goes to disk last.
+    Those whose file is ``there``, by its suffix, come with them, so that it never goes stale, and those
+    whose file about all takes is, so that each take in it has its own. A take counts as written once its
+    analysis is there, so that one goes to disk last.
     """
     markers, cues = settings.markers, settings.cues
     extras = [
         exporter
         for name, extra in EXTRAS.items()
         if (exporter := extra.of_take(settings))
-        and (extra.asked_by(settings) or name in also or there(exporter.suffix))
+        and (extra.asked_by(settings) or name in also or _is_kept_up(extra, exporter, there))
     ]
     return (
         MidiMarkers(

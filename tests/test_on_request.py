@@ -141,9 +141,19 @@ def test_who_deletes_a_page_is_rid_of_it(desk):
     assert desk.files("solo") == {*MAIN, ".phrases.svg"}
 
 
+def test_a_take_that_comes_later_has_a_page_where_all_takes_have_one(desk):
+    desk.put("solo.wav", "one")
+    desk.work("page")
+    (desk.out / "listen.html").write_text(HTML_MARK)
+    desk.put("later.wav", "two")
+    desk.work()
+    assert desk.files("later") == {*MAIN, ".listen.html"}
+
+
 def test_a_take_that_comes_later_has_a_page_only_if_that_is_asked_for(desk):
     desk.put("solo.wav", "one")
     desk.work("page")
+    (desk.out / "listen.html").write_text("somebody else's")
     desk.put("later.wav", "two")
     desk.work()
     assert desk.files("later") == set(MAIN)

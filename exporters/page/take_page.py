@@ -10,7 +10,7 @@ from batch.height import height_share
 from batch.inert import inert
 from batch.model import Analysis, Density, Grid, LabelledPhrase, Labels, Note
 from batch.outline import density_of
-from batch.words import clock, count, grid_words, minute, number
+from batch.words import count, facts, minute, number
 from exporters.page.evidence import evidence_words, label_words
 from exporters.page.frame import address, data, render
 from exporters.page.signs import bar, scale
@@ -44,7 +44,7 @@ class TakePage:
             _SCRIPTS,
             vendored=("wavesurfer",),
             title=inert(take.title or take.file),
-            facts=inert(f"{take.file}, {clock(take.duration_s)}, {grid_words(analysis)}"),
+            facts=inert(facts(analysis)),
             warnings=[inert(warning) for warning in analysis.warnings],
             variety=_variety(analysis),
             scale=scale,

@@ -75,8 +75,9 @@ def test_arrow_keys_reach_the_next_listed_among_many(page):
 
 def test_the_view_comes_closer_to_the_chosen_phrase_and_scrolls(show, path):
     page = show(path, hash_="#phrase-1500")
-    for _ in range(7):
+    for _ in range(6):
         assert took_ms(page, "#closer") < PROMPT_MS
+    assert page.locator("#closer").is_disabled()
     picture = page.locator("#blocks")
     width = picture.bounding_box()["width"]
     # The chosen phrase begins a quarter of the width from the left.
@@ -84,9 +85,11 @@ def test_the_view_comes_closer_to_the_chosen_phrase_and_scrolls(show, path):
     wait_until(page, "chosen === 1500 && !media.paused")
     page.keyboard.press(" ")
     wait_until(page, "media.paused")
+    wider = page.locator("#wider")
     for _ in range(7):
-        page.locator("#wider").click()
-    assert page.locator("#wider").is_disabled()
+        if wider.is_enabled():
+            wider.click()
+    assert wider.is_disabled()
     picture.click(position={"x": width * 0.1, "y": 60})
     wait_until(page, "Math.abs(media.currentTime - 1080) < 30")
 

@@ -39,6 +39,7 @@ class Player {
 
   toggle() {
     if (this.playing) { this.media.pause(); return; }
+    if (this.media.currentTime > this.take.duration - 2 * TAIL_S) this.media.currentTime = 0; // nothing is left there
     const staysInside = this.after !== "on" && this.isIn(this.chosen);
     this.until = staysInside ? this.endOf(this.chosen) : null;
     this.start();
