@@ -16,15 +16,25 @@ from exporters.page.signs import scale
 from exporters.page.take_page import TakePage
 from exporters.pictures.shapes import thumbnail
 
-_PARTS = {
-    "length": "length",
-    "density": "density",
-    "articulation": "articulation",
-    "groove": "groove",
-    "register": "register",
-    "interval_size": "interval size",
-}
-_HEADS = {"articulation": "artic.", "interval_size": "intervals"}
+_PARTS = (
+    ("length", "length", "phrase length"),
+    ("density", "density", "density"),
+    ("articulation", "artic.", "articulation"),
+    ("groove", "groove", "groove"),
+    ("register", "register", "register"),
+    ("interval_size", "intervals", "interval size"),
+)
+_COLUMNS = (
+    ("place", "place", "place"),
+    ("take", "name", "name"),
+    ("variety", "variety", "variety"),
+    *_PARTS,
+    ("phrases", "phrases", "number of phrases"),
+    ("time", "time", "length of the take"),
+    ("tempo", "tempo", "tempo"),
+    ("date", "recorded", "recorded"),
+)
+"""What takes are sorted by: its key, the head of its column, and what it is called where it stands alone."""
 _FILES = {
     ".markers.mid": "markers",
     ".cues.csv": "cues",
@@ -52,27 +62,16 @@ class TakesPage:
             title=inert(overview.title),
             tally=count(len(overview.takes) + overview.more, "take"),
             more=overview.more,
-            columns=_columns(),
+            columns=[
+                {"key": key, "head": head, "words": words, "left": key == "take"}
+                for key, head, words in _COLUMNS
+            ],
             takes=[_row(order, take) for order, take in enumerate(overview.takes)],
             unheard=[
                 {"file": inert(entry.path.name), "reason": inert(entry.reason or "")}
                 for entry in overview.unheard
             ],
         )
-
-
-def _columns() -> list[dict[str, Any]]:
-    parts = [{"key": key, "words": words, "head": _HEADS.get(key, words)} for key, words in _PARTS.items()]
-    named = [("place", "place"), ("take", "name"), ("variety", "variety")]
-    rest = [("phrases", "phrases"), ("time", "time"), ("tempo", "tempo"), ("date", "recorded")]
-    plain = [[{"key": key, "words": words, "head": words} for key, words in some] for some in (named, rest)]
-    columns = [*plain[0], *parts, *plain[1]]
-    ambiguous = {"length": "phrase length", "time": "length of the take", "phrases": "number of phrases"}
-    return [
-        column
-        | {"words": ambiguous.get(str(column["key"]), column["words"]), "left": column["key"] == "take"}
-        for column in columns
-    ]
 
 
 def _row(order: int, take: Listed) -> dict[str, Any]:
@@ -89,7 +88,7 @@ def _row(order: int, take: Listed) -> dict[str, Any]:
             "time": entry.duration_s,
             "tempo": entry.tempo_bpm,
             "date": date or None,
-            **{key: parts.get(key) for key in _PARTS},
+            **{key: parts.get(key) for key, _, _ in _PARTS},
         },
         "place": str(take.place),
         "title": title,
@@ -100,7 +99,7 @@ def _row(order: int, take: Listed) -> dict[str, Any]:
         "score": number(entry.score),
         "scale": "" if entry.score is None else scale(entry.low or 0.0, entry.score, entry.high or 0.0),
         "range": "" if entry.low is None else f"{number(entry.low)} to {number(entry.high)}",
-        "parts": [(_HEADS.get(key, words), number(parts.get(key))) for key, words in _PARTS.items()],
+        "parts": [(head, number(parts.get(key))) for key, head, _ in _PARTS],
         "phrases": entry.phrases or 0,
         "time": clock(entry.duration_s or 0.0),
         "tempo": number(entry.tempo_bpm),

@@ -9,7 +9,7 @@ import numpy as np
 import soundfile
 from building import NEW, analysis_of, evidence, grid_of, take_info
 
-from batch.entry import Entry, State
+from batch.entry import Entry, State, summarise
 from batch.model import (
     Analysis,
     Density,
@@ -156,22 +156,7 @@ def listed_of(analysis: Analysis, place: int = 1, **more: object) -> Listed:
     """Return a take as a folder's page lists it, with all files that a run may write."""
     take, variety = analysis.take, analysis.variety
     name = Path(take.file).stem
-    entry = Entry(
-        Path("/takes") / take.file,
-        State.DONE,
-        name=name,
-        title=take.title,
-        recorded_at=take.recorded_at,
-        duration_s=take.duration_s,
-        tempo_bpm=None if analysis.grid is None else analysis.grid.tempo_bpm,
-        phrases=len(analysis.phrases),
-        score=variety.score,
-        low=variety.low,
-        high=variety.high,
-        parts=dict(variety.parts),
-        why_null=variety.why_null,
-        warnings=analysis.warnings,
-    )
+    entry = summarise(Entry(Path("/takes") / take.file, State.DONE, name=name), analysis)
     files = tuple(name + end for end in (TakePage().suffix, ".markers.mid", ".cues.csv", ".analysis.json"))
     where = Place(str(entry.path), variety.score, place, place)
     return Listed(replace(entry, **more), where, outline_of(analysis), files, f"../takes/{take.file}")
