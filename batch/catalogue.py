@@ -15,10 +15,14 @@ from batch.names import fold, kinship
 _AT_ONCE = 500
 """Values in one question; SQLite took 999 before 3.32."""
 
+CONNECTEDNESS = "connectedness"
+"""What takes can be sorted by besides the score and its parts."""
+
 _COLUMNS = (
     "file", "state", "reason", "changed_at", "size", "mtime_ns", "ctime_ns",
     "content_hash", "recipe", "rendition", "name", "title", "recorded_at", "duration_s", "tempo_bpm",
     "phrases", "score", "low", "high", "parts", "why_null", "warnings",
+    "connectedness",
 )  # fmt: skip
 _KEYS = ("folder", "stem_key", "file_key", "name_key")
 """Made from the others, to be asked for."""
@@ -97,13 +101,19 @@ class Catalogue:
         rows = self._connection.execute(f"SELECT file FROM takes WHERE state IN ({marks})", states).fetchall()
         return [file for (file,) in rows]
 
-    def scores(self, part: str | None = None) -> list[Scored]:
-        """Return the score of every take that is done; or one part of the score, which carries no range."""
-        if part is None:
-            sql, values = "SELECT file, score, low, high FROM takes WHERE state = 'done'", []
+    def scores(self, by: str | None = None) -> list[Scored]:
+        """Return the score of every take that is done; or what else to sort by, which carries no range.
+
+        That is one part of the score, or :data:`CONNECTEDNESS`.
+        """
+        values: list[str] = []
+        if by is None:
+            sql = "SELECT file, score, low, high FROM takes WHERE state = 'done'"
+        elif by == CONNECTEDNESS:
+            sql = "SELECT file, connectedness, NULL, NULL FROM takes WHERE +state = 'done'"
         else:
             sql = "SELECT file, json_extract(parts, ?), NULL, NULL FROM takes WHERE +state = 'done'"
-            values = [f'$."{part}"']  # + : read as they lie, not one by one by the index
+            values = [f'$."{by}"']  # + : read as they lie, not one by one by the index
         return list(map(Scored._make, self._connection.execute(sql, values).fetchall()))
 
     def of_files(self, files: Sequence[str]) -> list[Entry]:

@@ -12,7 +12,7 @@ from batch.errors import BatchError
 from batch.names import absolute, fold
 
 FILE_NAME = "catalogue.sqlite"
-SCHEMA_NUMBER = 2
+SCHEMA_NUMBER = 3
 LOCK_WAIT_S = 10.0
 """How long to wait for another process that writes."""
 
@@ -53,7 +53,9 @@ CREATE INDEX takes_by_state ON takes (state, folder, file, score, low, high);
 """
 """Keys to ask for; ``outlines`` is what a session's files need of each take, ``at_work`` who is busy here."""
 
-_STEPS = (_SCHEMA_1, _TO_SCHEMA_2)
+_TO_SCHEMA_3 = "ALTER TABLE takes ADD COLUMN connectedness REAL;"
+
+_STEPS = (_SCHEMA_1, _TO_SCHEMA_2, _TO_SCHEMA_3)
 """Each leads from the schema of its index to the next."""
 
 

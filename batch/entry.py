@@ -64,6 +64,7 @@ class Entry:
     parts: dict[str, float | None] | None = None
     why_null: str | None = None
     warnings: tuple[str, ...] = ()
+    connectedness: float | None = None
 
 
 class Scored(NamedTuple):
@@ -93,6 +94,7 @@ def summarise(entry: Entry, analysis: Analysis) -> Entry:
         parts=dict(variety.parts),
         why_null=variety.why_null,
         warnings=analysis.warnings,
+        connectedness=analysis.relatedness.connectedness if analysis.relatedness else None,
     )
 
 

@@ -16,7 +16,7 @@ import pandas as pd
 from pydantic import TypeAdapter
 
 from batch.groove import rubs
-from batch.labels import evidence_of
+from batch.labels import PitchRange, evidence_of
 from batch.model import Evidence, Grid, Note, Phrase, notes_of
 from batch.percentiles import Percentiles
 from batch.rhythm import estimate_feel
@@ -54,9 +54,9 @@ def solo_evidence(table: pd.DataFrame, grid: Grid) -> Iterator[Evidence]:
         end_s = max(notes[index].offset_s for index in span)
         phrases.append(Phrase(notes[span[0]].onset_s, end_s, span[0], span[-1]))
     feel = estimate_feel(np.array([note.onset_s for note in notes]), grid)
-    middle = statistics.median(note.pitch_midi for note in notes)
+    pitches = PitchRange.of(notes)
     for phrase, rub in zip(phrases, rubs(notes, phrases, grid, feel), strict=True):
-        yield evidence_of(notes_of(phrase, notes), phrase, grid, rub, middle)
+        yield evidence_of(notes_of(phrase, notes), phrase, grid, rub, pitches)
 
 
 def annotated_grid(beats: pd.DataFrame, notes: pd.DataFrame) -> Grid:

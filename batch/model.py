@@ -42,6 +42,30 @@ class Groove(StrEnum):
     UNMEASURED = "unmeasured"
 
 
+class Articulation(StrEnum):
+    """Whether notes are held up to the next or let go early; a lone note has none."""
+
+    LEGATO = "legato"
+    STACCATO = "staccato"
+    UNMEASURED = "unmeasured"
+
+
+class Register(StrEnum):
+    """Where a phrase lies in the range that the player uses in the take."""
+
+    LOW = "low"
+    MIDDLE = "middle"
+    HIGH = "high"
+
+
+class IntervalSize(StrEnum):
+    """Whether a phrase moves by steps or by leaps; a lone note does neither."""
+
+    STEPS = "steps"
+    LEAPS = "leaps"
+    UNMEASURED = "unmeasured"
+
+
 class RelationKind(StrEnum):
     """What a phrase does with an earlier one."""
 
@@ -129,11 +153,14 @@ class Phrase:
 
 @dataclass(frozen=True, slots=True)
 class Labels:
-    """The three words a phrase is marked with."""
+    """The words for a phrase; the first three are what it is marked with unless the settings say more."""
 
     length: Length
     density: Density
     groove: Groove
+    articulation: Articulation = Articulation.UNMEASURED
+    register: Register = Register.MIDDLE
+    interval_size: IntervalSize = IntervalSize.UNMEASURED
 
     def __str__(self) -> str:
         words = [self.length.value, self.density.value]
@@ -165,7 +192,9 @@ class Evidence:
     beat and ``grouping_strength`` how much likelier it is than none, in nats. ``devices`` are
     what puts the phrase against the groove, in order.
     ``articulation`` note duration over inter-onset interval, ``register`` semitones from the
-    take's median pitch, ``leap_share`` the share of melodic intervals over two semitones.
+    take's median pitch, ``range_place`` where its median pitch lies in the range that the take uses
+    (0 its bottom, 1 its top; None where that is too narrow to have a bottom and a top),
+    ``leap_share`` the share of melodic intervals over two semitones.
     ``borderline`` names the labels that a small change would turn.
     """
 
@@ -184,15 +213,142 @@ class Evidence:
     syncopated_run: float | None = None
     grouping_strength: float | None = None
     devices: tuple[Device, ...] = ()
+    range_place: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Relation:
-    """What a phrase does with phrase number ``to_phrase`` (from 0); similarity 0 to 1."""
+    """What a phrase does with phrase number ``to_phrase`` (from 0); similarity 0 to 1.
+
+    Of a variation, ``kept`` says what stayed ("rhythm", "contour", "intervals"), ``transposed`` by how many
+    semitones it lies higher (None where the intervals are not kept), ``notes_left_out`` and ``notes_added``
+    how it was shortened or extended, ``displaced_beats`` how much later in the bar it starts (None without
+    a grid). Of an answer, ``contrasts`` says in what it contrasts.
+    """
 
     kind: RelationKind
     to_phrase: int | None
     similarity: float | None
+    kept: tuple[str, ...] = ()
+    transposed: int | None = None
+    notes_left_out: int = 0
+    notes_added: int = 0
+    displaced_beats: float | None = None
+    contrasts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Motif:
+    """An idea that comes back: the phrases (from 0) that state and vary it, in order, and where it runs."""
+
+    phrases: tuple[int, ...]
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Relatedness:
+    """How a take hangs together.
+
+    ``connectedness``, 0 to 100, is the share of the phrases after the first that take up or answer an
+    earlier one; None where there are too few phrases, and ``why_null`` says so.
+    """
+
+    connectedness: float | None
+    motifs: tuple[Motif, ...] = ()
+    why_null: str | None = None
+
+
+class MomentKind(StrEnum):
+    """What happens to the tension, and to the groove, over a span of a take."""
+
+    BUILD = "build"
+    PEAK = "peak"
+    RELEASE = "release"
+    OUT = "out"
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """Something to find again: from phrase ``first_phrase`` to ``last_phrase`` (from 0, inclusive).
+
+    A build rises to its last phrase, a release falls to it; ``OUT`` is a run of phrases against the groove,
+    its end where the groove is back in, and ``last_phrase`` the one that is back (None if none is).
+    """
+
+    kind: MomentKind
+    start_s: float
+    end_s: float
+    first_phrase: int
+    last_phrase: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class HeldNote:
+    """A note (index, from 0) that is held by its take's own standard.
+
+    ``why`` is "long", "repeated" or "emphasised"; ``degree`` what it is over the chord, such as "#11".
+    """
+
+    note: int
+    phrase: int
+    duration_s: float
+    why: tuple[str, ...]
+    degree: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PhraseTension:
+    """The tension of one phrase, 0 to 1, and its parts by name, each 0 to 1; None where not measured."""
+
+    value: float
+    parts: Mapping[str, float | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Tension:
+    """How tension moves through a take, 0 to 1.
+
+    ``curve`` has a value at each of ``times_s``; ``phrases`` one entry a phrase.
+    """
+
+    times_s: tuple[float, ...]
+    curve: tuple[float, ...]
+    phrases: tuple[PhraseTension, ...]
+    moments: tuple[Moment, ...] = ()
+    held: tuple[HeldNote, ...] = ()
+    ends_on_peak: bool = False
+
+
+class ChordRole(StrEnum):
+    """What a note is over the chord that sounds."""
+
+    CHORD_TONE = "chord tone"
+    EXTENSION = "extension"
+    OUTSIDE = "outside"
+
+
+@dataclass(frozen=True, slots=True)
+class ChordSpan:
+    """A chord of the chart, as written, over its stretch of the take; ``bar`` as the chart counts."""
+
+    symbol: str
+    start_s: float
+    end_s: float
+    bar: int
+
+
+@dataclass(frozen=True, slots=True)
+class Harmony:
+    """What the notes are over the chords of a chart. ``degrees`` and ``roles`` have one entry a note.
+
+    A degree is counted from the chord's root ("1", "b7", "#11"); None where no chord sounds.
+    """
+
+    chart: str
+    chords: tuple[ChordSpan, ...]
+    degrees: tuple[str | None, ...]
+    roles: tuple[ChordRole | None, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,13 +366,17 @@ class LabelledPhrase:
 
 @dataclass(frozen=True, slots=True)
 class Variety:
-    """How varied a take is, 0 to 100, with bounds; None where it cannot be said, and why."""
+    """How varied a take is, 0 to 100, with bounds; None where it cannot be said, and why.
+
+    ``missing`` says, for each dimension measured, which of its extremes no phrase comes near.
+    """
 
     score: float | None
     low: float | None
     high: float | None
     parts: Mapping[str, float | None] = field(default_factory=dict)
     why_null: str | None = None
+    missing: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 class TextureKind(StrEnum):
@@ -287,8 +447,9 @@ class Waveform:
 class TakeInfo:
     """What is known of a take besides its sound. A MIDI take has no rate and no channels.
 
-    ``recording`` is the way to its file from the folder that the analysis lies in, ``recipe`` the
-    fingerprint of what the hearing depended on besides the file; None before an analysis is stored.
+    ``player`` is who the tags say played it; ``recording`` is the way to its file from the folder that the
+    analysis lies in, ``recipe`` the fingerprint of what the hearing depended on besides the file; None
+    before an analysis is stored.
     """
 
     file: str
@@ -301,6 +462,7 @@ class TakeInfo:
     content_hash: str
     recording: str | None = None
     recipe: str | None = None
+    player: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,7 +470,8 @@ class Analysis:
     """Everything heard in one take; the contract behind ``NAME.analysis.json``.
 
     ``texture`` is None where too little sounds to say, ``placement`` where nothing says where in the
-    session the take lies, ``waveform`` of a MIDI take.
+    session the take lies, ``waveform`` of a MIDI take, ``tension`` of a take without phrases, ``harmony``
+    without a chord chart.
     """
 
     schema: str = field(default=SCHEMA, kw_only=True)
@@ -321,6 +484,9 @@ class Analysis:
     texture: Texture | None = None
     placement: Placement | None = None
     waveform: Waveform | None = None
+    relatedness: Relatedness | None = None
+    tension: Tension | None = None
+    harmony: Harmony | None = None
 
     @property
     def measured_on(self) -> Grid | None:
