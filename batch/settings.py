@@ -182,6 +182,11 @@ CountsFrom = Literal["auto", "take", "session"]
 tempo map is known, for a file that states that map fits nowhere else; otherwise the take."""
 
 
+LabelName = Literal["length", "density", "groove", "articulation", "register", "interval_size"]
+"""What each phrase has a label for."""
+MARKED: tuple[LabelName, ...] = ("length", "density", "groove")
+
+
 class MarkerSettings(_Section):
     """The shape of the MIDI marker file."""
 
@@ -189,6 +194,8 @@ class MarkerSettings(_Section):
 
     midi_format: Literal[0, 1] = 0
     event: Literal["marker", "cue-point"] = "marker"
+    labels: Annotated[tuple[LabelName, ...], Field(min_length=1, strict=False)] = MARKED
+    """Which labels stand in a marker, in this order; a register in the middle has no word there."""
     devices: bool = False
     """Name what puts a phrase against the groove in the marker: ``07 long dense off-beats``."""
     spans: bool = True
@@ -204,7 +211,8 @@ CueColumn = Literal[
     "start_bar", "start_beat", "end_bar", "end_beat", "length", "density", "groove",
     "duration_s", "duration_beats", "note_count", "notes_per_beat", "notes_per_s", "articulation",
     "syncopation", "syncopated_run", "grouping", "grouping_strength", "off_grid", "devices", "device_start",
-    "device_end", "register", "leap_share", "borderline", "relation", "take",
+    "device_end", "register", "range_place", "leap_share", "articulation_label", "register_label",
+    "interval_size_label", "borderline", "relation", "take",
 ]  # fmt: skip
 
 

@@ -81,6 +81,7 @@ def phrase_columns(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> list
         Column("off", [share(e.off_grid) for e in evidence], gives_way=2),
         Column("reg", [signed(e.register) for e in evidence], gives_way=5),
         Column("leap", [share(e.leap_share) for e in evidence], gives_way=3),
+        Column("also", [_also(phrase) for phrase in phrases], left=True, gives_way=0),
         Column("relation", [_relation(phrase) for phrase in phrases], left=True, gives_way=1),
     ]
 
@@ -93,6 +94,14 @@ def _device_columns(phrases: Sequence[LabelledPhrase]) -> list[Column]:
     names = [", ".join(dict.fromkeys(device.name for device in each)) for each in devices]
     spans = [f"{minute(each[0].start_s)}-{minute(each[-1].end_s)}" if each else "" for each in devices]
     return [Column("with", names, left=True, gives_way=10), Column("from-to", spans, left=True, gives_way=1)]
+
+
+def _also(phrase: LabelledPhrase) -> str:
+    """Return the labels that stand behind ``art``, ``reg`` and ``leap``."""
+    named = {name: getattr(phrase.labels, name) for name in ("articulation", "register", "interval_size")}
+    return " ".join(
+        label.value + _tilde(name, phrase) for name, label in named.items() if label.value != "unmeasured"
+    )
 
 
 def _tilde(name: str, phrase: LabelledPhrase) -> str:

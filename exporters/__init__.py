@@ -68,6 +68,7 @@ def exporters_for(
             markers.spans,
             markers.session_tempo_bpm,
             markers.counts_from,
+            markers.labels,
             markers.devices,
         ),
         CsvCues(
@@ -98,6 +99,8 @@ def session_exporters_for(settings: Settings) -> tuple[SessionMarkers, SessionCu
     """Return the exporters of a session's marker file and cue list, shaped as those of a take."""
     markers, cues = settings.markers, settings.cues
     return (
-        SessionMarkers(markers.midi_format, markers.event, markers.spans, markers.session_tempo_bpm),
+        SessionMarkers(
+            markers.midi_format, markers.event, markers.spans, markers.session_tempo_bpm, markers.labels
+        ),
         SessionCues(cues.columns, cues.separator, cues.time_base, cues.frame_rate, cues.sample_rate_hz),
     )

@@ -3,9 +3,9 @@
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
-from batch.model import Analysis, LabelledPhrase
+from batch.model import Analysis, Articulation, Groove, IntervalSize, LabelledPhrase, Labels, Register
 from batch.overview import Overview
-from batch.settings import Settings
+from batch.settings import MARKED, LabelName, Settings
 
 
 class Exporter(Protocol):
@@ -52,21 +52,40 @@ LONGEST = 40
 """Characters of a marker that programs were seen to take."""
 
 
-def phrase_names(phrases: tuple[LabelledPhrase, ...], *, with_devices: bool = False) -> tuple[str, ...]:
+_UNSAID = (Groove.UNMEASURED, Articulation.UNMEASURED, Register.MIDDLE, IntervalSize.UNMEASURED)
+"""Labels that are not worth a word in a marker."""
+_SHORTER = {Groove.AGAINST_GROOVE.value: "against", Articulation.STACCATO.value: "stacc"}
+"""How players shorten words that do not all fit."""
+
+
+def phrase_names(
+    phrases: tuple[LabelledPhrase, ...], *, labels: Sequence[LabelName] = MARKED, with_devices: bool = False
+) -> tuple[str, ...]:
     """Return a name for each phrase: its number and its labels, ``07 long dense against-groove``.
 
     With devices it says what puts a phrase against the groove: ``07 long dense off-beats``. Names
     are unique, printable ASCII, and sort as the phrases do.
     """
     width = max(2, len(str(len(phrases))))
-    return tuple(
-        f"{number:0{width}} {_words(phrase, with_devices=with_devices)}"[:LONGEST].rstrip()
-        for number, phrase in enumerate(phrases, start=1)
-    )
+    names = []
+    for number, phrase in enumerate(phrases, start=1):
+        devices = phrase.evidence.devices if with_devices else ()
+        names.append(named(f"{number:0{width}}", phrase.labels, labels, devices[0].name if devices else None))
+    return tuple(names)
 
 
-def _words(phrase: LabelledPhrase, *, with_devices: bool) -> str:
-    devices = phrase.evidence.devices
-    if not (with_devices and devices):
-        return str(phrase.labels)
-    return f"{phrase.labels.length.value} {phrase.labels.density.value} {devices[0].name}"
+def named(number: str, labels: Labels, asked: Sequence[LabelName] = MARKED, device: str | None = None) -> str:
+    """Return a number and the labels asked for, in LONGEST characters.
+
+    Words that do not fit are shortened as players do; if that is not enough, the last ones are left out.
+    ``device`` is said in place of the groove.
+    """
+    told = [(name, getattr(labels, name)) for name in asked]
+    words = [
+        device if device and name == "groove" else label.value for name, label in told if label not in _UNSAID
+    ]
+    if len(" ".join([number, *words])) > LONGEST:
+        words = [_SHORTER.get(word, word) for word in words]
+    while len(words) > 1 and len(" ".join([number, *words])) > LONGEST:
+        words.pop()
+    return " ".join([number, *words])[:LONGEST].rstrip()

@@ -63,6 +63,9 @@ _COLUMNS: dict[str, Callable[[_Row], Cell]] = {
     "length": lambda row: row.phrase.labels.length.value,
     "density": lambda row: row.phrase.labels.density.value,
     "groove": lambda row: row.phrase.labels.groove.value,
+    "articulation_label": lambda row: row.phrase.labels.articulation.value,
+    "register_label": lambda row: row.phrase.labels.register.value,
+    "interval_size_label": lambda row: row.phrase.labels.interval_size.value,
     "relation": lambda row: _relation(row.phrase),
     "take": lambda row: row.analysis.take.file,
 }

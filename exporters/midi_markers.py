@@ -7,12 +7,12 @@ tempo, meter, markers and a note a phrase is read by all, to 0.3 ms.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from batch.model import Analysis, Density, Groove, LabelledPhrase, Labels, Length
-from batch.settings import CountsFrom
+from batch.settings import MARKED, CountsFrom, LabelName
 from batch.tempo import TempoMap
 from batch.tempo_cut import cut_at
 from exporters import smf
@@ -52,6 +52,7 @@ class MidiMarkers:
     spans: bool = True
     session_tempo_bpm: float = 120.0
     counts_from: CountsFrom = "auto"
+    labels: Sequence[LabelName] = MARKED
     devices: bool = False
     suffix: str = ".markers.mid"
 
@@ -63,7 +64,7 @@ class MidiMarkers:
         return marker_file(self.midi_format, clock, marks, spans)
 
     def _marks(self, phrases: tuple[LabelledPhrase, ...], clock: "SessionClock") -> Iterable[Timed]:
-        names = phrase_names(phrases, with_devices=self.devices)
+        names = phrase_names(phrases, labels=self.labels, with_devices=self.devices)
         for name, phrase in zip(names, phrases, strict=True):
             yield mark(clock.tick(phrase.start_s), name, self.event)
 

@@ -1,10 +1,11 @@
 """A session's takes and their phrases as one MIDI marker file."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from batch.session import Layout
+from batch.settings import MARKED, LabelName
 from batch.tempo import TempoMap
 from exporters.midi_markers import MarkerEvent, SessionClock, mark, marker_file, span
 from exporters.session_names import phrase_names, section_names
@@ -23,6 +24,7 @@ class SessionMarkers:
     event: MarkerEvent = "marker"
     spans: bool = True
     session_tempo_bpm: float = 120.0
+    labels: Sequence[LabelName] = MARKED
     suffix: str = ".session-markers.mid"
 
     def render(self, layout: Layout, session_map: TempoMap | None) -> bytes:
@@ -40,7 +42,7 @@ class SessionMarkers:
         for index, (section, one) in enumerate(zip(section_names(layout), layout.takes, strict=True)):
             yield mark(clock.tick(one.start_s), section, self.event)
             phrases = one.take.outline.phrases if one.take.outline else ()
-            for name, phrase in zip(phrase_names(layout, index), phrases, strict=True):
+            for name, phrase in zip(phrase_names(layout, index, self.labels), phrases, strict=True):
                 yield mark(clock.tick(one.start_s + phrase.start_s), name, self.event)
 
 

@@ -1,10 +1,11 @@
 """Names in a session's files: printable ASCII, short, unique, and sorting as the session goes."""
 
 import unicodedata
-from collections.abc import Iterator, Sized
+from collections.abc import Iterator, Sequence, Sized
 
 from batch.session import Layout
-from exporters.base import LONGEST
+from batch.settings import MARKED, LabelName
+from exporters.base import LONGEST, named
 
 _PLAIN = str.maketrans(
     {"ß": "ss", "æ": "ae", "Æ": "Ae", "ø": "o", "Ø": "O", "œ": "oe", "Œ": "Oe", "ł": "l", "Ł": "L", "đ": "d",
@@ -25,13 +26,13 @@ def section_names(layout: Layout) -> Iterator[str]:
         yield f"{_number(index, layout.takes)} {ascii_name(one.take.name)}"[:LONGEST].rstrip()
 
 
-def phrase_names(layout: Layout, index: int) -> Iterator[str]:
+def phrase_names(layout: Layout, index: int, labels: Sequence[LabelName] = MARKED) -> Iterator[str]:
     """Yield a name for each phrase of a take: both numbers and its labels, ``03.07 long dense``."""
     outline = layout.takes[index].take.outline
     phrases = outline.phrases if outline else ()
     take = _number(index, layout.takes)
     for place, phrase in enumerate(phrases):
-        yield f"{take}.{_number(place, phrases)} {phrase.labels}"
+        yield named(f"{take}.{_number(place, phrases)}", phrase.labels, labels)
 
 
 def _number(index: int, of: Sized) -> str:

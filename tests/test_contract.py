@@ -30,7 +30,7 @@ PHRASE = {"start_s", "end_s", "first_note", "last_note", "labels", "evidence", "
 RELATION = {"kind": "varies", "to_phrase": 0, "similarity": 0.75}
 EVIDENCE = {"duration_s", "duration_beats", "note_count", "notes_per_beat", "notes_per_s", "articulation",
             "syncopation", "grouping", "off_grid", "register", "leap_share", "borderline"}  # fmt: skip
-VARIETY = {"score", "low", "high", "parts", "why_null"}
+VARIETY = {"score", "low", "high", "parts", "why_null", "missing"}
 
 SESSION = TempoMap(
     480, (TempoChange(0, 500_000), TempoChange(960, 450_011)), (MeterChange(0, 4, 4), MeterChange(960, 6, 8))

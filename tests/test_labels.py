@@ -7,7 +7,7 @@ from performing import grid_at, one_phrase, play
 
 from batch.groove import Rub
 from batch.labels import articulation, label_phrases, leap_share
-from batch.model import Density, Groove, Length, Note
+from batch.model import Articulation, Density, Groove, IntervalSize, Length, Note, Register
 from batch.settings import GrooveSettings, LabelSettings
 
 STEADY = Rub(note_count=8, syncopated_notes=0, syncopation=0.0, off_grid=0.05)
@@ -72,6 +72,51 @@ def test_register_is_counted_from_the_take_s_median_pitch():
     pair = [one_phrase(low), dataclasses.replace(one_phrase(high), first_note=4, last_note=7)]
     measured = label_phrases(notes, pair, None, None, labels=LabelSettings(), groove=GrooveSettings())
     assert [evidence.register for _, evidence in measured] == [-10, 10]
+
+
+@pytest.mark.parametrize(
+    ("length_beats", "expected"),
+    # Half the written value is staccato, notes that touch are legato: common practice, no source.
+    [(0.5, Articulation.STACCATO), (0.25, Articulation.STACCATO), (0.98, Articulation.LEGATO)],
+)
+def test_notes_let_go_early_are_staccato(length_beats, expected):
+    assert labelled(play(range(6), 120, length_beats=length_beats))[0].articulation is expected
+
+
+def test_a_line_goes_by_steps_or_by_leaps():
+    scale, chord = (60, 62, 64, 65, 67, 69), (60, 64, 67, 72, 76, 79)
+    assert labelled(play(range(6), 120, pitches=scale))[0].interval_size is IntervalSize.STEPS
+    assert labelled(play(range(6), 120, pitches=chord))[0].interval_size is IntervalSize.LEAPS
+
+
+def test_a_lone_note_has_no_articulation_and_no_interval_to_name():
+    words, _ = labelled(play([0], 120))
+    assert words.articulation is Articulation.UNMEASURED
+    assert words.interval_size is IntervalSize.UNMEASURED
+
+
+def registers_of(*pitches_of_phrases):
+    """Return the register of phrases of four notes each, one after another."""
+    parts = [play(range(8 * i, 8 * i + 4), 120, pitches=p) for i, p in enumerate(pitches_of_phrases)]
+    phrases = [
+        dataclasses.replace(one_phrase(part), first_note=4 * i, last_note=4 * i + 3)
+        for i, part in enumerate(parts)
+    ]
+    notes = [note for part in parts for note in part]
+    found = label_phrases(notes, phrases, None, None, labels=LabelSettings(), groove=GrooveSettings())
+    return [words.register for words, _ in found]
+
+
+def test_register_is_named_by_thirds_of_the_range_that_the_take_uses():
+    low, middle, high = (48, 50), (59, 61), (70, 72)
+    assert registers_of(low, middle, high) == [Register.LOW, Register.MIDDLE, Register.HIGH]
+    # The same three an octave up: it is the player's own range that counts.
+    raised = [tuple(pitch + 12 for pitch in each) for each in (low, middle, high)]
+    assert registers_of(*raised) == [Register.LOW, Register.MIDDLE, Register.HIGH]
+
+
+def test_a_narrow_range_has_neither_low_nor_high():
+    assert set(registers_of((60, 61), (62, 63), (60, 63))) == {Register.MIDDLE}
 
 
 @pytest.mark.parametrize(

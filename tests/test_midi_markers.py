@@ -4,6 +4,7 @@ import io
 import random
 from dataclasses import replace
 from itertools import pairwise, product
+from typing import get_args
 
 import pytest
 import symusic
@@ -21,8 +22,21 @@ from reading import (
 )
 
 from batch.grid import grid_from_tempo
-from batch.model import Analysis, Density, Device, Groove, Labels, Length, Note
+from batch.model import (
+    Analysis,
+    Articulation,
+    Density,
+    Device,
+    Groove,
+    IntervalSize,
+    Labels,
+    Length,
+    Note,
+    Register,
+)
+from batch.settings import LabelName
 from batch.tempo import MeterChange, TempoChange, TempoMap
+from exporters.base import named
 from exporters.midi_markers import MidiMarkers, MidiNotes, velocity
 
 MILLISECOND = 0.001
@@ -30,6 +44,34 @@ HOUR_S = 3600.0
 TWO_PHRASES = phrases_at([(0.5, 1.5), (2.0, 4.0)])
 TEXT_EVENTS = {"text", "copyright", "track_name", "instrument_name", "lyrics", "marker", "cue_marker",
                "device_name", "program_name"}  # fmt: skip
+
+
+LABELLED = Labels(
+    Length.SHORT,
+    Density.SPARSE,
+    Groove.AGAINST_GROOVE,
+    Articulation.STACCATO,
+    Register.HIGH,
+    IntervalSize.LEAPS,
+)
+EVERY = get_args(LabelName)
+
+
+def test_the_settings_say_which_labels_a_marker_has():
+    analysis = analysis_of(phrases_at([(0.5, 1.0)], labels=LABELLED))
+    only = MidiMarkers(labels=("register", "length")).render(analysis)
+    assert [message.text for _, message in of_type(only, "marker")] == ["01 high short"]
+
+
+def test_words_that_do_not_fit_a_marker_are_shortened_as_players_do_and_stay_readable():
+    # 40 characters are what programs were seen to take.
+    assert named("07", LABELLED, EVERY) == "07 short sparse against stacc high leaps"
+    assert named("0107", LABELLED, EVERY) == "0107 short sparse against stacc high"
+
+
+def test_a_middle_register_and_what_is_unmeasured_have_no_word_in_a_marker():
+    plain = Labels(Length.LONG, Density.DENSE, Groove.UNMEASURED)
+    assert named("01", plain, EVERY) == "01 long dense"
 
 
 def test_the_bytes_of_one_phrase_are_those_of_the_standard():

@@ -1,10 +1,11 @@
 """What is behind a phrase's labels, in words and numbers for somebody who looks at it."""
 
 from collections.abc import Iterator
+from enum import StrEnum
 
 from batch.bars import BarCounter
 from batch.inert import inert
-from batch.model import Density, Evidence, Groove, LabelledPhrase, Length, RelationKind
+from batch.model import Evidence, Groove, LabelledPhrase, Labels, RelationKind
 from batch.words import count, minute
 
 _GROOVE_WORDS = {
@@ -38,7 +39,7 @@ def evidence_words(phrase: LabelledPhrase, bars: BarCounter | None) -> list[tupl
         ("Length", f"{labels.length.value}: {_length(evidence)}"),
         ("Density", f"{labels.density.value}: {_density(evidence)}"),
         ("Groove", "; ".join(_groove(phrase))),
-        *_rest(evidence),
+        *_rest(evidence, labels),
         ("Relation", _relation(phrase)),
         *([("In doubt", _doubt(phrase))] if evidence.borderline else []),
     ]
@@ -81,17 +82,17 @@ def _groove(phrase: LabelledPhrase) -> Iterator[str]:
         yield f"{nearness} the grid ({evidence.off_grid:.2f} of a subdivision away, by chance 0.25)"
 
 
-def _rest(evidence: Evidence) -> Iterator[tuple[str, str]]:
+def _rest(evidence: Evidence, labels: Labels) -> Iterator[tuple[str, str]]:
     if evidence.articulation is not None:
-        yield "Articulation", f"notes last {evidence.articulation:.0%} of the time to the next one"
+        held = f"notes last {evidence.articulation:.0%} of the time to the next one"
+        yield "Articulation", f"{labels.articulation.value}: {held}"
     above = round(evidence.register)
     side = "above" if above > 0 else "below"
-    yield (
-        "Register",
-        f"{count(abs(above), 'semitone')} {side} the take's middle" if above else "the take's middle",
-    )
+    place = f"{count(abs(above), 'semitone')} {side} the take's middle" if above else "at the take's middle"
+    yield "Register", f"{labels.register.value}: {place}"
     if evidence.leap_share is not None:
-        yield "Intervals", f"{evidence.leap_share:.0%} of them larger than two semitones"
+        larger = f"{evidence.leap_share:.0%} of the intervals are larger than two semitones"
+        yield "Intervals", f"{labels.interval_size.value}: {larger}"
 
 
 def _relation(phrase: LabelledPhrase) -> str:
@@ -103,11 +104,12 @@ def _relation(phrase: LabelledPhrase) -> str:
 
 
 def _doubt(phrase: LabelledPhrase) -> str:
-    other = {
-        "length": Length.LONG if phrase.labels.length is Length.SHORT else Length.SHORT,
-        "density": Density.DENSE if phrase.labels.density is Density.SPARSE else Density.SPARSE,
-    }
-    turned = [
-        other[name].value if name in other else "the other groove" for name in phrase.evidence.borderline
-    ]
+    turned = [_turned(name, getattr(phrase.labels, name)) for name in phrase.evidence.borderline]
     return f"a small change would make it {' and '.join(turned)}"
+
+
+def _turned(name: str, label: StrEnum) -> str:
+    """Return what a label would turn to: the other one, where there are but two."""
+    if name in ("groove", "register"):
+        return f"{'the other' if name == 'groove' else 'another'} {name}"
+    return next(other.value for other in type(label) if other not in (label, "unmeasured"))

@@ -1,6 +1,7 @@
 """The listening page of a take: seen over time, chosen phrase by phrase, and heard."""
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 from markupsafe import Markup
@@ -8,7 +9,19 @@ from markupsafe import Markup
 from batch.bars import BarCounter
 from batch.height import height_share
 from batch.inert import inert
-from batch.model import Analysis, Density, Grid, LabelledPhrase, Labels, Note
+from batch.model import (
+    Analysis,
+    Articulation,
+    Density,
+    Grid,
+    Groove,
+    IntervalSize,
+    LabelledPhrase,
+    Labels,
+    Length,
+    Note,
+    Register,
+)
 from batch.outline import density_of
 from batch.words import count, facts, minute, number
 from exporters.page.evidence import evidence_words, label_words
@@ -26,6 +39,14 @@ _SCRIPTS = (
     "list.js",
     "take.js",
 )
+_LABELS: dict[str, type[StrEnum]] = {
+    "length": Length,
+    "density": Density,
+    "groove": Groove,
+    "articulation": Articulation,
+    "register": Register,
+    "interval_size": IntervalSize,
+}
 _PITCHES = ("C", "C sharp", "D", "E flat", "E", "F", "F sharp", "G", "A flat", "A", "B flat", "B")
 
 
@@ -114,9 +135,10 @@ def _filters(phrases: tuple[LabelledPhrase, ...]) -> list[tuple[str, list[tuple[
     """Return what phrases may be chosen by: labels that tell this take's apart, in the words of a player."""
     words = {"in-groove": "in it", "against-groove": "against it"}
     found: list[tuple[str, list[tuple[str, str]]]] = []
-    for name in ("length", "density", "groove"):
-        values = sorted({getattr(phrase.labels, name).value for phrase in phrases}, reverse=True)
-        if len(values) > 1:
+    for name, kind in _LABELS.items():
+        here = {getattr(phrase.labels, name) for phrase in phrases}
+        if len(here) > 1:
+            values = [label.value for label in kind if label in here]
             found.append((name, [(value, words.get(value, value)) for value in values]))
     return found
 
@@ -164,9 +186,7 @@ def _phrase(phrase: LabelledPhrase, bars: BarCounter | None) -> dict[str, Any]:
         "height": round(height_share(density_of(phrase), in_beats=bars is not None), 3),
         "dense": labels.density is Density.DENSE,
         "groove": _groove(labels),
-        "is_length": labels.length.value,
-        "is_density": labels.density.value,
-        "is_groove": labels.groove.value,
+        **{f"is_{name}": getattr(labels, name).value for name in _LABELS},
         "words": label_words(phrase),
         "says": evidence_words(phrase, bars),
     }

@@ -65,9 +65,9 @@ def test_a_groove_that_is_not_measured_has_no_numbers():
 @pytest.mark.parametrize(
     ("register", "words"),
     [
-        (0.4, "the take's middle"),
-        (0.6, "1 semitone above the take's middle"),
-        (-5.2, "5 semitones below the take's middle"),
+        (0.4, "middle: at the take's middle"),
+        (0.6, "middle: 1 semitone above the take's middle"),
+        (-5.2, "middle: 5 semitones below the take's middle"),
     ],
 )
 def test_how_high_it_lies(register, words):
@@ -76,8 +76,8 @@ def test_how_high_it_lies(register, words):
 
 def test_how_it_is_played_where_that_is_known():
     known = dict(evidence_words(phrase(articulation=0.95, leap_share=0.25), None))
-    assert known["Articulation"] == "notes last 95% of the time to the next one"
-    assert known["Intervals"] == "25% of them larger than two semitones"
+    assert known["Articulation"].endswith(": notes last 95% of the time to the next one")
+    assert known["Intervals"].endswith(": 25% of the intervals are larger than two semitones")
     assert not {"Articulation", "Intervals"} & set(dict(evidence_words(phrase(), None)))
 
 
@@ -102,4 +102,5 @@ def test_labels_in_doubt_are_marked_and_explained():
     assert said("In doubt", "short dense in", borderline=("length", "density")) == (
         "a small change would make it long and sparse"
     )
+    assert said("In doubt", borderline=("register",)) == "a small change would make it another register"
     assert "In doubt" not in dict(evidence_words(phrase(), None))
