@@ -26,9 +26,10 @@ from batch.variety import groove_tension
 RANKS = tuple(float(rank) for rank in range(5, 100, 5))
 """The fifth percentile is the bottom of the scale, the ninety-fifth its top (our choice)."""
 
-ENDS = (1.0, 99.0)
-"""Articulation has only its ends, straight between them: nine tenths of the corpus lie so close
-together that neither a listener nor a microphone tells their ranks apart."""
+STRAIGHT = {"articulation": (1.0, 99.0), "register": (RANKS[0], RANKS[-1])}
+"""These have only their ends, straight between them. Of articulation nine tenths of the corpus lie so close
+together that neither a listener nor a microphone tells their ranks apart; register is in semitones, which
+a listener hears as even steps: by ranks, two semitones in the middle would count as much as five outside."""
 
 MEASURES = (
     "duration_beats", "duration_s", "notes_per_beat", "notes_per_s", "articulation", "register", "leap_share",
@@ -79,9 +80,7 @@ def fit(folder: Path) -> dict[str, Percentiles]:
     found = list(corpus_evidence(folder))
     columns = {name: [getattr(phrase, name) for phrase in found] for name in MEASURES}
     columns["groove_tension"] = [groove_tension(phrase, GrooveSettings()) for phrase in found]
-    return {
-        name: _table(values, ENDS if name == "articulation" else RANKS) for name, values in columns.items()
-    }
+    return {name: _table(values, STRAIGHT.get(name, RANKS)) for name, values in columns.items()}
 
 
 def _table(values: list[float | None], ranks: tuple[float, ...]) -> Percentiles:

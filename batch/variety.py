@@ -4,6 +4,8 @@ Every dimension is mapped to 0..1 by the percentiles of annotated jazz solos, so
 middle of the scale is where most players spend their time. A part of the score is then
 two thirds range use and one third contrast between neighbours. The take is read as a loop:
 the last phrase has the first for its neighbour, so that a take played twice scores as once.
+The score is a geometric mean of its parts, so that what never varies is not made up for by
+what varies a little more.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -16,11 +18,31 @@ from batch.settings import GrooveSettings, VarietySettings
 
 DIMENSIONS = ("length", "density", "articulation", "groove", "register", "interval_size")
 
-FULL_USE_SHARE = 0.2
+FULL_USE_SHARE = 0.15
 """Share of phrases that must lie on either side of a value for it to count in full (our choice)."""
+
+FULL_CONTRAST = 0.5
+"""Mean step between neighbours that is contrast in full: half the scale; a third is what chance gives."""
 
 CONTRAST_WEIGHT = 1 / 3
 """Share of contrast in a part of the score (our choice)."""
+
+MEAN_SHIFT = 0.1
+"""Added to the parts for their geometric mean and taken off again, so that one part of nothing is not all
+and a little noise in it not much (our choice)."""
+
+EXTREME_SHARE = 0.2
+"""How much of the scale is its end: no phrase there, and that extreme is missing (our choice)."""
+
+EXTREMES = {
+    "length": ("short", "long"),
+    "density": ("sparse", "dense"),
+    "articulation": ("staccato", "legato"),
+    "groove": ("in-groove", "against-groove"),
+    "register": ("low", "high"),
+    "interval_size": ("steps", "leaps"),
+}
+"""What the ends of each dimension's scale are called."""
 
 OFF_GRID_FLOOR = 0.12
 """Distance from the grid of a well-placed phrase; a tenth of the corpus comes nearer."""
@@ -48,11 +70,12 @@ def score_variety(
     values = np.array([scale for scale in scales.values() if scale is not None])
     steps = np.abs(np.roll(values, -1, axis=1) - values)
     parts = _parts(values, steps)
-    score = float(parts.mean())
+    score = float(overall(parts))
     low, high = _bounds(values, steps, score, settings)
     told = iter(parts)
     named = {name: None if scale is None else _percent(next(told)) for name, scale in scales.items()}
-    return Variety(_percent(score), _percent(low), _percent(high), named)
+    missing = {name: _missing(name, scale) for name, scale in scales.items() if scale is not None}
+    return Variety(_percent(score), _percent(low), _percent(high), named, missing=missing)
 
 
 def range_use(values: np.ndarray) -> float:
@@ -75,8 +98,24 @@ def range_use(values: np.ndarray) -> float:
     return np.diff(np.sort(values, axis=-1), axis=-1) @ weight
 
 
+def overall(parts: np.ndarray) -> np.ndarray:
+    """Return the score of parts 0..1, shape (dimensions, ...): their shifted geometric mean.
+
+    A mean of this kind lets one dimension stand in for another less the lower it is (United Nations
+    Development Programme (2010). "Human Development Report", technical note 1, on the same ground).
+    """
+    return np.exp(np.log(parts + MEAN_SHIFT).mean(axis=0)) - MEAN_SHIFT
+
+
+def _missing(name: str, scale: np.ndarray) -> tuple[str, ...]:
+    """Return which ends of a dimension's scale no phrase comes near."""
+    low, high = EXTREMES[name]
+    near = {low: scale.min() <= EXTREME_SHARE, high: scale.max() >= 1 - EXTREME_SHARE}
+    return tuple(word for word, is_near in near.items() if not is_near)
+
+
 def _parts(values: np.ndarray, steps: np.ndarray) -> np.ndarray:
-    contrast = steps.mean(axis=-1)
+    contrast = np.minimum(1.0, steps.mean(axis=-1) / FULL_CONTRAST)
     return (1 - CONTRAST_WEIGHT) * range_use(values) + CONTRAST_WEIGHT * contrast
 
 
@@ -85,7 +124,7 @@ def _bounds(
 ) -> tuple[float, float]:
     n = values.shape[-1]
     draws = np.random.default_rng(_SEED).integers(n, size=(settings.resamples, n))
-    scores = _parts(values[:, draws], steps[:, draws]).mean(axis=0)
+    scores = overall(_parts(values[:, draws], steps[:, draws]))
     tail = (1 - settings.interval) / 2
     low, high = np.quantile(scores, [tail, 1 - tail]) - scores.mean() + score
     return float(np.clip(min(low, score), 0, 1)), float(np.clip(max(high, score), 0, 1))

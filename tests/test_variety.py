@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import gmean
 
 from batch.model import Evidence
 from batch.percentiles import Percentiles, load_percentiles
 from batch.settings import GrooveSettings, VarietySettings
-from batch.variety import DIMENSIONS, range_use, score_variety
+from batch.variety import DIMENSIONS, overall, range_use, score_variety
 
 PERCENTILES = load_percentiles()
 MIDDLE = Evidence(
@@ -94,9 +95,36 @@ def test_the_bounds_hold_the_score_and_all_lie_in_range(phrases):
 
 
 @given(takes)
-def test_the_score_is_the_mean_of_its_parts(phrases):
+def test_the_score_is_a_geometric_mean_of_its_parts(phrases):
+    # Reference: scipy.stats.gmean, of the parts moved away from nothing and back.
     variety = scored(phrases)
-    assert variety.score == pytest.approx(np.mean(list(variety.parts.values())), abs=0.1)
+    parts = np.array(list(variety.parts.values()))
+    assert variety.score == pytest.approx(gmean(parts + 10) - 10, abs=0.2)
+
+
+@given(takes, st.sampled_from(DIMENSIONS))
+def test_a_dimension_that_never_varies_costs_more_than_its_share_of_the_mean(phrases, name):
+    parts = np.array(list(scored(phrases).parts.values()))
+    flat = np.where(np.array(DIMENSIONS) == name, 0.0, parts)
+    assert overall(flat / 100) <= flat.mean() / 100 + 1e-9
+
+
+def test_what_a_take_never_does_is_said():
+    short_and_high = dataclasses.replace(HIGH, duration_beats=1.0)
+    missing = scored([short_and_high] * 5).missing
+    assert missing["length"] == ("long",)
+    assert missing["register"] == ("low",)
+    assert missing["articulation"] == ("staccato",)
+    assert not any(scored([LOW, HIGH] * 3).missing.values())
+
+
+def test_a_dimension_in_the_middle_misses_both_its_ends():
+    assert scored([MIDDLE] * 5).missing["density"] == ("sparse", "dense")
+
+
+def test_what_was_not_measured_is_not_missed():
+    off_the_grid = dataclasses.replace(MIDDLE, syncopation=None, off_grid=None)
+    assert "groove" not in scored([off_the_grid] * 5).missing
 
 
 @given(st.lists(st.floats(0, 0.8), min_size=4, max_size=30), st.integers(0, 30))
