@@ -1,10 +1,11 @@
 """Solos flattened in one dimension at a time, and stretched: what a variety score must answer to."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from batch.grid import grid_from_tempo
 from batch.groove import rubs
@@ -195,3 +196,27 @@ def _played(solo: Solo, tempo_bpm: float) -> tuple[list[Note], list[Phrase]]:
 def _grid(notes: Sequence[Note], tempo_bpm: float) -> Grid:
     duration_s = max(note.offset_s for note in notes) + 1
     return grid_from_tempo(tempo_bpm, (4, 4), duration_s=duration_s, first_downbeat_s=0.0, source="test")
+
+
+def annotated_solos(corpus: Path) -> Iterator[tuple[Solo, float]]:
+    """Yield each annotated solo that has phrases enough, its notes in beats, with its tempo."""
+    beats = dict(list(pd.read_csv(corpus / "beats.csv.gz").groupby("solo")))
+    tempos = pd.read_csv(corpus / "solos.csv").set_index("solo").tempo_bpm
+    for number, notes in pd.read_csv(corpus / "notes.csv.gz").groupby("solo"):
+        times = np.sort(beats[number].drop_duplicates("onset_s").onset_s.to_numpy())
+        lines = [_line(phrase, times) for _, phrase in notes.sort_values("onset_s").groupby("phrase")]
+        if len(lines) >= FEWEST_PHRASES:
+            first_bar = np.floor(lines[0].start / 4) * 4
+            yield [line.moved(-first_bar) for line in lines], float(tempos[number])
+
+
+def _line(notes: pd.DataFrame, beats_s: np.ndarray) -> Line:
+    onset_s = notes.onset_s.to_numpy()
+    ends_s = onset_s + np.maximum(notes.duration_s.to_numpy(), SHORTEST_S)
+    return Line(_in_beats(onset_s, beats_s), _in_beats(ends_s, beats_s), notes.pitch.to_numpy(dtype=float))
+
+
+def _in_beats(times_s: np.ndarray, beats_s: np.ndarray) -> np.ndarray:
+    """Return times in beats from the first one, beyond the ends at the nearest beat's tempo."""
+    index = np.clip(np.searchsorted(beats_s, times_s, side="right") - 1, 0, len(beats_s) - 2)
+    return index + (times_s - beats_s[index]) / (beats_s[index + 1] - beats_s[index])

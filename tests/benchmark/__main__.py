@@ -14,6 +14,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads: one core is
 
 from .accuracy import accuracy_table, cost_table, results
 from .companions import companion_tables
+from .flattened import flattened_tables
 from .grooves import grooves_table, swing_table
 from .grooves_of_solos import grooves_of_solos_table
 from .hard import hard_table
@@ -108,6 +109,11 @@ def grooves(asked: Asked) -> Iterator[Table]:
     yield grooves_of_solos_table(asked.data)
 
 
+def variety(asked: Asked) -> Iterator[Table]:
+    """Yield what flattening one dimension of a solo does to its score."""
+    yield from flattened_tables(asked.data)
+
+
 def companions(asked: Asked) -> Iterator[Table]:
     """Yield beats of clicks and backings."""
     if not bank():
@@ -142,6 +148,7 @@ PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "mixes": mixes,
     "phrases": phrases,
     "grooves": grooves,
+    "variety": variety,
     "companions": companions,
     "scale": scale,
     "pages": pages,
