@@ -17,6 +17,9 @@ SCHEMA = "takemill.analysis/1"
 DECIMALS = 6
 """Of times that are stored: microseconds, finer than any recording's clock."""
 
+UNMEASURED = "unmeasured"
+"""Said of a label for which there is nothing to measure."""
+
 _EIGHTHS = 8
 
 
@@ -368,7 +371,7 @@ class LabelledPhrase:
 class Variety:
     """How varied a take is, 0 to 100, with bounds; None where it cannot be said, and why.
 
-    ``missing`` says, for each dimension measured, which of its extremes no phrase comes near.
+    ``missing`` says, for each dimension measured, which of its two labels no phrase has.
     """
 
     score: float | None

@@ -24,7 +24,7 @@ from batch.sound.peaks import Peaks
 from batch.takes import MidiTake, Take
 from batch.tempo import TempoMap
 from batch.texture import texture_warnings
-from batch.variety import score_variety
+from batch.variety import missing, score_variety
 
 
 def analyse(
@@ -116,9 +116,12 @@ def _join(
 
 
 def _variety(labelled: tuple[tuple[Labels, Evidence], ...], settings: Settings) -> Variety:
-    return score_variety(
+    scored = score_variety(
         [evidence for _, evidence in labelled],
         load_percentiles(),
         settings=settings.variety,
         groove=settings.groove,
     )
+    if scored.score is None:
+        return scored
+    return replace(scored, missing=missing([labels for labels, _ in labelled]))

@@ -21,7 +21,7 @@ from batch.outcome import Did, Outcome
 from batch.rank import BY_SCORE, Ranked
 from batch.tables import phrase_columns, ranking_columns
 from batch.ties import ties_of
-from batch.words import count, facts, variety_words
+from batch.words import count, facts, never_words, variety_words
 
 if TYPE_CHECKING:
     from batch.kept import Written
@@ -180,6 +180,8 @@ def print_take(analysis: Analysis, path: Path) -> None:
     out.print(Text(inert(analysis.take.title or path.name), style="bold"))
     out.print(inert(facts(analysis)))
     out.print(inert(variety_words(analysis)))
+    if never := never_words(analysis.variety):
+        out.print(inert(never))
     for warning in analysis.warnings:
         out.print(Text(inert(warning), style="yellow"))
     if analysis.phrases:

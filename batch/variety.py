@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from batch.model import Evidence, Variety
+from batch.model import UNMEASURED, Evidence, Labels, Variety
 from batch.percentiles import Percentiles
 from batch.settings import GrooveSettings, VarietySettings
 
@@ -31,10 +31,7 @@ MEAN_SHIFT = 0.1
 """Added to the parts for their geometric mean and taken off again, so that one part of nothing is not all
 and a little noise in it not much (our choice)."""
 
-EXTREME_SHARE = 0.2
-"""How much of the scale is its end: no phrase there, and that extreme is missing (our choice)."""
-
-EXTREMES = {
+ENDS = {
     "length": ("short", "long"),
     "density": ("sparse", "dense"),
     "articulation": ("staccato", "legato"),
@@ -42,7 +39,7 @@ EXTREMES = {
     "register": ("low", "high"),
     "interval_size": ("steps", "leaps"),
 }
-"""What the ends of each dimension's scale are called."""
+"""The labels at the ends of each dimension's scale."""
 
 OFF_GRID_FLOOR = 0.12
 """Distance from the grid of a well-placed phrase; a tenth of the corpus comes nearer."""
@@ -74,8 +71,7 @@ def score_variety(
     low, high = _bounds(values, steps, score, settings)
     told = iter(parts)
     named = {name: None if scale is None else _percent(next(told)) for name, scale in scales.items()}
-    missing = {name: _missing(name, scale) for name, scale in scales.items() if scale is not None}
-    return Variety(_percent(score), _percent(low), _percent(high), named, missing=missing)
+    return Variety(_percent(score), _percent(low), _percent(high), named)
 
 
 def range_use(values: np.ndarray) -> float:
@@ -107,11 +103,14 @@ def overall(parts: np.ndarray) -> np.ndarray:
     return np.exp(np.log(parts + MEAN_SHIFT).mean(axis=0)) - MEAN_SHIFT
 
 
-def _missing(name: str, scale: np.ndarray) -> tuple[str, ...]:
-    """Return which ends of a dimension's scale no phrase comes near."""
-    low, high = EXTREMES[name]
-    near = {low: scale.min() <= EXTREME_SHARE, high: scale.max() >= 1 - EXTREME_SHARE}
-    return tuple(word for word, is_near in near.items() if not is_near)
+def missing(phrases: Sequence[Labels]) -> dict[str, tuple[str, ...]]:
+    """Return, for each dimension that was measured, which of its two words no phrase has."""
+    words = {name: [getattr(phrase, name).value for phrase in phrases] for name in DIMENSIONS}
+    return {
+        name: tuple(end for end in ENDS[name] if end not in words[name])
+        for name in DIMENSIONS
+        if set(words[name]) != {UNMEASURED}
+    }
 
 
 def _parts(values: np.ndarray, steps: np.ndarray) -> np.ndarray:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from batch.entry import Entry
 from batch.inert import inert
-from batch.model import Analysis
+from batch.model import Analysis, Variety
 
 
 def clock(time_s: float) -> str:
@@ -77,3 +77,9 @@ def variety_words(analysis: Analysis) -> str:
         return f"no variety score: {variety.why_null}"
     parts = ", ".join(f"{name.replace('_', ' ')} {number(value)}" for name, value in variety.parts.items())
     return f"variety {variety.score:.0f} ({variety.low:.0f} to {variety.high:.0f}): {parts}"
+
+
+def never_words(variety: Variety) -> str:
+    """Return which extremes no phrase comes near; nothing where all are used, or nothing was measured."""
+    words = [word for missing in variety.missing.values() for word in missing]
+    return f"never {', '.join(words)}" if words else ""

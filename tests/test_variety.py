@@ -8,10 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import gmean
 
-from batch.model import Evidence
+from batch.model import Density, Evidence, Groove, Labels, Length, Register
 from batch.percentiles import Percentiles, load_percentiles
 from batch.settings import GrooveSettings, VarietySettings
-from batch.variety import DIMENSIONS, overall, range_use, score_variety
+from batch.variety import DIMENSIONS, missing, overall, range_use, score_variety
 
 PERCENTILES = load_percentiles()
 MIDDLE = Evidence(
@@ -110,36 +110,10 @@ def test_a_dimension_that_never_varies_costs_more_than_its_share_of_the_mean(phr
 
 
 def test_what_a_take_never_does_is_said():
-    short_and_high = dataclasses.replace(HIGH, duration_beats=1.0)
-    missing = scored([short_and_high] * 5).missing
-    assert missing["length"] == ("long",)
-    assert missing["register"] == ("low",)
-    assert missing["articulation"] == ("staccato",)
-    assert not any(scored([LOW, HIGH] * 3).missing.values())
-
-
-def test_a_dimension_in_the_middle_misses_both_its_ends():
-    assert scored([MIDDLE] * 5).missing["density"] == ("sparse", "dense")
-
-
-def test_what_was_not_measured_is_not_missed():
-    off_the_grid = dataclasses.replace(MIDDLE, syncopation=None, off_grid=None)
-    assert "groove" not in scored([off_the_grid] * 5).missing
-
-
-@given(st.lists(st.floats(0, 0.8), min_size=4, max_size=30), st.integers(0, 30))
-def test_a_phrase_at_an_unused_extreme_never_lowers_range_use(values, place):
-    more = np.insert(values, min(place, len(values)), 1.0)
-    assert range_use(more) >= range_use(np.array(values)) - 1e-12
-
-
-@given(st.lists(st.floats(-20.0, 1.5), min_size=4, max_size=20), st.integers(0, 20))
-def test_a_phrase_at_an_unused_extreme_never_lowers_its_part(registers, place):
-    # The corpus' 60th percentile of register is +1.5 semitones: the upper part is unused.
-    phrases = [dataclasses.replace(MIDDLE, register=register) for register in registers]
-    more = list(phrases)
-    more.insert(min(place, len(more)), HIGH)
-    assert scored(more).parts["register"] >= scored(phrases).parts["register"]
+    short = Labels(Length.SHORT, Density.DENSE, Groove.UNMEASURED, register=Register.HIGH)
+    long = Labels(Length.LONG, Density.DENSE, Groove.UNMEASURED, register=Register.MIDDLE)
+    # Neither groove, articulation nor interval size was measured: nothing is missed there.
+    assert missing([short, long]) == {"length": (), "density": ("sparse",), "register": ("low",)}
 
 
 def test_few_phrases_get_no_score_and_the_reason():

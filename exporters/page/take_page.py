@@ -99,6 +99,7 @@ def _variety(analysis: Analysis) -> dict[str, Any]:
                 "name": name.replace("_", " "),
                 "value": value,
                 "words": "unmeasured" if value is None else number(value),
+                "never": " or ".join(variety.missing.get(name, ())),
             }
             for name, value in variety.parts.items()
         ],

@@ -7,7 +7,7 @@ from batch.bars import BarCounter
 from batch.height import height_share
 from batch.model import Analysis, Groove, LabelledPhrase
 from batch.outline import density_of
-from batch.words import clock, grid_words, minute, variety_words
+from batch.words import clock, grid_words, minute, never_words, variety_words
 from exporters.pictures.legend import LINE, legend
 from exporters.pictures.ruler import Bars, bar_lines, bar_numbers, times
 from exporters.pictures.shapes import block, kind_of, summary
@@ -81,7 +81,8 @@ def _head(analysis: Analysis) -> tuple[list[str], float]:
         del facts[0]
     drawn = [words(LEFT, y, title, size=HEAD, kind="strong")]
     y += _HEAD_LINE - _LEADING
-    lines = [", ".join(fact for fact in facts if fact), variety_words(analysis)]
+    variety = "; ".join(filter(None, (variety_words(analysis), never_words(analysis.variety))))
+    lines = [", ".join(fact for fact in facts if fact), variety]
     for line in (each for text in lines for each in wrapped(text, room)):
         y += _LEADING
         drawn.append(words(LEFT, y, line))
