@@ -72,7 +72,7 @@ _SELDOM = {
     "varies": "Hardly a phrase comes back to an earlier one",
     "answers": "Hardly a phrase answers the one before it",
 }
-_WHY = {Why.TYPICAL: "as they mostly are", Why.THERE: "here you do", Why.NEAREST: "comes nearest"}
+_WHY = {Why.TYPICAL: "as they mostly are", Why.THERE: "an exception", Why.NEAREST: "comes nearest"}
 
 
 def found_words(suggestion: Suggestion) -> str:

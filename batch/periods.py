@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 from enum import StrEnum
 
-_DECEMBER = 12
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 class Per(StrEnum):
@@ -21,14 +21,6 @@ def start_of(day: date, per: Per) -> date:
     return day.replace(day=1) if per is Per.MONTH else day
 
 
-def after(start: date, per: Per) -> date:
-    """Return the first day of the period that follows the one from ``start`` on."""
-    if per is Per.MONTH:
-        last = start.month == _DECEMBER
-        return date(start.year + last, 1 if last else start.month + 1, 1)
-    return start + timedelta(days=7 if per is Per.WEEK else 1)
-
-
 def index_of(start: date, per: Per) -> int:
     """Return a number for a period, one more for the next."""
     if per is Per.MONTH:
@@ -42,3 +34,8 @@ def name_of(start: date, per: Per) -> str:
         year, week, _ = start.isocalendar()
         return f"{year}-W{week:02}"
     return f"{start:%Y-%m}" if per is Per.MONTH else start.isoformat()
+
+
+def day_words(day: date) -> str:
+    """Return a day as people write it: ``2 Nov 2026``."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"

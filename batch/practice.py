@@ -121,7 +121,7 @@ def what_to_practise(
     sure = sorted((each for each in found if each), key=lambda each: each.chance)
     if not sure:
         looked_at = f"the last {_counted(len(last), 'take')} ({_counted(whole.phrases, 'phrase')})"
-        why = f"{looked_at} leave nothing out that chance would not"
+        why = f"nothing to suggest: {looked_at} leave nothing out that chance would not leave out too"
         return Practice(len(last), whole.phrases, (), why)
     return Practice(len(last), whole.phrases, tuple(_one_a_dimension(sure))[:MOST])
 

@@ -10,6 +10,7 @@ from batch.columns import Column, console, draws, print_table
 from batch.dates import DatedBy
 from batch.history import History
 from batch.inert import inert
+from batch.periods import Per, day_words
 from batch.tables import PART_HEADS
 from batch.trend import SHOWN, Strand, Stretch, Trend
 from batch.words import clock, count, number
@@ -32,7 +33,7 @@ def print_trend(trend: Trend, history: History) -> None:
         if strand.name is not None:
             out.print(Text(inert(strand.name), style="bold"))
         shown, earlier = rows_of(strand)
-        print_table(trend_columns(shown))
+        print_table(trend_columns(shown, trend.per))
         if earlier:
             out.print(Text(f"{count(earlier, trend.per.value)} before; --format json has all", style="dim"))
         out.print(Text("to practise next:", style="bold"))
@@ -44,7 +45,7 @@ def print_trend(trend: Trend, history: History) -> None:
         out.print(Text(note, style="dim"))
 
 
-def trend_columns(stretches: Sequence[Stretch]) -> list[Column]:
+def trend_columns(stretches: Sequence[Stretch], per: Per) -> list[Column]:
     """Return a row a period; what gives way soonest is what says least."""
     parts = [
         Column(head, [number(each.parts.get(name)) for each in stretches], gives_way=7 - place)
@@ -59,7 +60,8 @@ def trend_columns(stretches: Sequence[Stretch]) -> list[Column]:
         for place, label in enumerate(SHOWN)
     ]
     return [
-        Column("from", [each.name for each in stretches], left=True),
+        Column(per.value, [each.name for each in stretches], left=True),
+        *_from_columns(stretches, per),
         Column("takes", [str(len(each.takes)) for each in stretches], gives_way=40),
         Column("time", [clock(each.duration_s) for each in stretches], gives_way=11),
         Column("phrases", [str(each.phrases) for each in stretches], gives_way=12),
@@ -67,7 +69,7 @@ def trend_columns(stretches: Sequence[Stretch]) -> list[Column]:
         Column("range", [_range(each) for each in stretches], gives_way=41),
         *_scale_columns(stretches),
         *shares,
-        Column("connected", [number(each.connectedness) for each in stretches], gives_way=10),
+        *_connected_columns(stretches),
         *parts,
     ]
 
@@ -114,6 +116,19 @@ def _dated(trend: Trend) -> Iterator[str]:
     if set(trend.dated) - {DatedBy.RECORDING}:
         told = [f"{takes} by {words[source]}" for source, takes in trend.dated.items()]
         yield f"Takes are dated: {', '.join(told)}."
+
+
+def _connected_columns(stretches: Sequence[Stretch]) -> list[Column]:
+    values = [each.connectedness for each in stretches]
+    known = any(value is not None for value in values)
+    return [Column("connected", [number(value) for value in values], gives_way=10)] if known else []
+
+
+def _from_columns(stretches: Sequence[Stretch], per: Per) -> list[Column]:
+    """Return the day that a week begins on, which few people know of a number."""
+    if per is not Per.WEEK:
+        return []
+    return [Column("from", [day_words(each.start) for each in stretches], gives_way=13)]
 
 
 def _scale_columns(stretches: Sequence[Stretch]) -> list[Column]:

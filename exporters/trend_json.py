@@ -53,7 +53,7 @@ class PeriodRow(BaseModel):
 
 
 class PlaceRow(BaseModel):
-    """A phrase to listen to: ``typical`` of what always is, ``there`` where it is otherwise, ``nearest`` to that."""
+    """A phrase to listen to: ``typical`` of the rule, ``there`` an exception, ``nearest`` to one."""
 
     title: str
     file: str

@@ -26,7 +26,9 @@ USUAL = {
 """Shares of phrases in annotated jazz solos, rounded from what ``batch.fit_shares`` found."""
 
 
-def drawn(chance: np.random.Generator, count: int, shares: Mapping[str, float] = USUAL) -> list[PhraseOutline]:
+def drawn(
+    chance: np.random.Generator, count: int, shares: Mapping[str, float] = USUAL
+) -> list[PhraseOutline]:
     """Return phrases that have each label with its share, whatever the others are."""
     return [_phrase(chance, 4.0 * i, shares) for i in range(count)]
 
