@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import lru_cache
 from pathlib import Path
 
 from batch.catalogue import Catalogue
@@ -113,10 +114,15 @@ def _outlines(
 
 
 def _when(entry: Entry, who: Named, home: Path, today: date) -> Dated | None:
-    names = [who.date] if who.date else []
-    names += [entry.path.stem, entry.path.parent.name]
-    names += [folder.name for folder in entry.path.parent.parents if folder.is_relative_to(home)]
+    names = (who.date or "", entry.path.stem, *_folder_names(entry.path.parent, home))
     return dated(entry.recorded_at, names, _changed_at(entry), today)
+
+
+@lru_cache(4096)
+def _folder_names(folder: Path, home: Path) -> tuple[str, ...]:
+    """Return the names of a take's folder and of those above it, up to the one that is worked in."""
+    above = [parent.name for parent in folder.parents if parent.is_relative_to(home)]
+    return folder.name, *above
 
 
 def _changed_at(entry: Entry) -> datetime | None:

@@ -129,7 +129,8 @@ def _tune_of(path: Path, title: str | None) -> str | None:
     if title:
         return _shown(_COUNTED.sub("", title)) or title
     bare = _TRACK.sub("", _BARE_DATE.sub(" ", path.stem)).strip(_EDGES)
-    return _shown(_NUMBERED.sub("", _COUNTED.sub("", f" {bare}")))
+    uncounted, counts = _COUNTED.subn("", f" {bare}")
+    return _shown(uncounted if counts else _NUMBERED.sub("", uncounted))
 
 
 def _shown(text: str | None) -> str | None:

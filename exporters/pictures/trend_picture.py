@@ -45,8 +45,8 @@ _NUMBERS = 20.0
 _LINE = PLAIN + 3.5
 _SMALL_LINE = SMALL + 3
 _KEY = (
-    "Ring or dot: a take. Line across: their mean. Grey: how far that may lie off (80 %), wide where takes are few. "
-    "A gap: nothing was recorded."
+    "Ring or dot: a take. Line across: their mean. Grey: how far that may lie off (80 %), wide where takes are "
+    "few. A gap: nothing was recorded."
 )
 _NO_GRADE = "Variety says how much phrases differ from one another. It is one ear's question, not a grade."
 
