@@ -176,7 +176,7 @@ def trend(asked: argparse.Namespace) -> int:
     from batch.periods import Per
     from batch.shelf import Shelf
     from batch.terminal import progress
-    from batch.trend import By, trend_of
+    from batch.trend import By, only, trend_of
     from batch.trend_table import print_trend
     from exporters import exporters_for
 
@@ -187,11 +187,15 @@ def trend(asked: argparse.Namespace) -> int:
         with progress(len(catalogue.files(State.DONE)), "reading takes") as bar:
             return history_of(catalogue, shelf, today, bar.advance)
 
+    by = By(asked.by) if asked.by else None
+    if asked.only and by is None:
+        raise BatchError(f"--only {asked.only}: say what it is, with --by tune or --by player")
     history = _ask(where, told)
+    takes = only(history.sightings, by, asked.only) if by and asked.only else history.sightings
     found = trend_of(
-        history.sightings,
+        takes,
         Per(asked.per),
-        By(asked.by) if asked.by else None,
+        by,
         settings=history.settings.trend,
         unlike=history.unlike,
     )
@@ -437,6 +441,7 @@ def _parser() -> argparse.ArgumentParser:
         "--per", choices=TREND_PER, default=TREND_PER[0], help="how long a row is (default: week)"
     )
     one.add_argument("--by", choices=TREND_BY, help="follow each tune, or each player, on its own")
+    one.add_argument("--only", metavar="NAME", help="of these, one alone")
     one.add_argument(
         "--format", choices=TREND_FORMATS, default=TREND_FORMATS[0], help="how to write it (default: table)"
     )

@@ -1,9 +1,10 @@
 """Takes over time: what they hold by day, week or month, of all takes or by tune or player."""
 
+import difflib
 import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from enum import StrEnum
 from functools import cached_property
@@ -13,6 +14,7 @@ from statistics import fmean
 from scipy.special import stdtrit
 
 from batch.dates import DatedBy
+from batch.errors import BatchError
 from batch.names import fold
 from batch.outline import PhraseOutline
 from batch.periods import Per, name_of, start_of
@@ -111,7 +113,8 @@ class Trend:
     """What became of the takes over time.
 
     ``thin`` names those tunes or players that have too few takes, ``nameless`` counts the takes of which
-    neither is known. ``why_null`` says why there is nothing to see.
+    neither is known, ``silent`` those without a phrase, which are not among the ``takes``. ``why_null``
+    says why there is nothing to see.
     """
 
     per: Per
@@ -121,6 +124,7 @@ class Trend:
     strands: tuple[Strand, ...] = ()
     thin: tuple[str, ...] = ()
     nameless: int = 0
+    silent: int = 0
     dated: Mapping[DatedBy, int] = field(default_factory=dict)
     why_null: str | None = None
 
@@ -138,13 +142,15 @@ def trend_of(
     ``unlike`` are dimensions whose labels were drawn by other lines than those of the solos that they
     would be compared with.
     """
-    ordered = sorted((take for take in takes if take.phrases), key=lambda take: (take.at, take.file))
+    every = list(takes)
+    ordered = sorted((take for take in every if take.phrases), key=lambda take: (take.at, take.file))
     dated = Counter(take.dated_by for take in ordered)
     known = {source: dated[source] for source in DatedBy if dated[source]}
     enough = settings.takes_from
-    whole = Trend(per, by, len(ordered), enough, dated=known)
+    whole = Trend(per, by, len(ordered), enough, silent=len(every) - len(ordered), dated=known)
     if len(ordered) < enough:
-        return _without(whole, f"{_counted(len(ordered))} too few for a trend; {enough} or more are needed")
+        why = f"{_counted(len(ordered))} too few for a trend; {enough} or more are needed"
+        return replace(whole, why_null=why)
     if by is None:
         gathered: dict[str | None, list[Sighting]] = {None: ordered}
         thin, nameless = [], 0
@@ -153,7 +159,8 @@ def trend_of(
         gathered = {name: each for name, each in named.items() if len(each) >= enough}
         thin = [name for name, each in named.items() if len(each) < enough]
         if not gathered:
-            return _without(whole, f"no {by.value} has {enough} takes, which a trend needs")
+            why = f"no {by.value} has {enough} takes, which a trend needs"
+            return replace(whole, thin=tuple(sorted(thin)), nameless=nameless, why_null=why)
     strands = tuple(
         Strand(
             name,
@@ -163,7 +170,23 @@ def trend_of(
         )
         for name, each in sorted(gathered.items(), key=lambda item: (-len(item[1]), item[0] or ""))
     )
-    return Trend(per, by, len(ordered), enough, strands, tuple(sorted(thin)), nameless, known)
+    return replace(whole, strands=strands, thin=tuple(sorted(thin)), nameless=nameless)
+
+
+def only(takes: Sequence[Sighting], by: By, name: str) -> list[Sighting]:
+    """Return the takes of one tune or player, however its letters are cased.
+
+    Raises
+    ------
+    BatchError
+        If there is none, with the nearest name.
+    """
+    known = {fold(given): given for take in takes if (given := _name_of(take, by)) is not None}
+    if fold(name) not in known:
+        close = difflib.get_close_matches(fold(name), known, n=1)
+        hint = f"did you mean {known[close[0]]}?" if close else f"takemill trend --by {by.value} lists them"
+        raise BatchError(f"--only {name}: is no {by.value} of the takes heard here; {hint}")
+    return [take for take in takes if fold(_name_of(take, by) or "") == fold(name)]
 
 
 def stretches_of(takes: Sequence[Sighting], per: Per) -> tuple[Stretch, ...]:
@@ -224,7 +247,7 @@ def _gathered(takes: Sequence[Sighting], by: By) -> tuple[dict[str, list[Sightin
     shown: dict[str, str] = {}
     nameless = 0
     for take in takes:
-        name = take.tune if by is By.TUNE else take.player
+        name = _name_of(take, by)
         if name is None:
             nameless += 1
         else:
@@ -232,13 +255,13 @@ def _gathered(takes: Sequence[Sighting], by: By) -> tuple[dict[str, list[Sightin
     return gathered, nameless
 
 
+def _name_of(take: Sighting, by: By) -> str | None:
+    return take.tune if by is By.TUNE else take.player
+
+
 def _mean(values: Iterable[float | None]) -> float | None:
     known = [value for value in values if value is not None]
     return fmean(known) if known else None
-
-
-def _without(trend: Trend, why: str) -> Trend:
-    return Trend(trend.per, trend.by, trend.takes, trend.takes_from, dated=trend.dated, why_null=why)
 
 
 def _counted(takes: int) -> str:

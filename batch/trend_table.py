@@ -15,8 +15,8 @@ from batch.tables import PART_HEADS
 from batch.trend import SHOWN, Strand, Stretch, Trend
 from batch.words import clock, count, number
 
-MOST_ROWS = 100
-"""Rows of a table, the latest: nobody reads more, and pictures and files hold all (our choice)."""
+MOST_ROWS, FEWEST_ROWS = 100, 8
+"""Rows of all tables, and of each, the latest: few read more, and files hold all (our choice)."""
 _SHARE_HEADS = {"against-groove": "against", "leaps": "leaping"}
 _MOST_NAMED = 8
 """Names in a note (our choice)."""
@@ -32,7 +32,7 @@ def print_trend(trend: Trend, history: History) -> None:
             out.print()
         if strand.name is not None:
             out.print(Text(inert(strand.name), style="bold"))
-        shown, earlier = rows_of(strand)
+        shown, earlier = rows_of(strand, len(trend.strands))
         print_table(trend_columns(shown, trend.per))
         if earlier:
             out.print(Text(f"{count(earlier, trend.per.value)} before; --format json has all", style="dim"))
@@ -74,9 +74,9 @@ def trend_columns(stretches: Sequence[Stretch], per: Per) -> list[Column]:
     ]
 
 
-def rows_of(strand: Strand) -> tuple[Sequence[Stretch], int]:
-    """Return the periods that a table shows, the latest, and how many come before."""
-    shown = strand.stretches[-MOST_ROWS:]
+def rows_of(strand: Strand, strands: int = 1) -> tuple[Sequence[Stretch], int]:
+    """Return the periods that one of so many tables shows, the latest, and how many come before."""
+    shown = strand.stretches[-max(MOST_ROWS // strands, FEWEST_ROWS) :]
     return shown, len(strand.stretches) - len(shown)
 
 
@@ -96,8 +96,8 @@ def notes_of(trend: Trend, history: History) -> Iterator[str]:
     if history.unlike:
         unlike = ", ".join(sorted(name.replace("_", " ") for name in history.unlike))
         yield f"The settings draw their own lines for {unlike}: no suggestions about that."
-    if silent := len(history.sightings) - trend.takes:
-        yield f"{count(silent, 'take')} without a phrase left out."
+    if trend.silent:
+        yield f"{count(trend.silent, 'take')} without a phrase left out."
     if history.undated:
         yield f"{count(history.undated, 'take')} without a date that can be left out."
     if history.gone:

@@ -45,8 +45,8 @@ _NUMBERS = 20.0
 _LINE = PLAIN + 3.5
 _SMALL_LINE = SMALL + 3
 _KEY = (
-    "Ring or dot: a take. Line across: their mean. Grey: how far that may lie off (80 %), wide where takes are "
-    "few. A gap: nothing was recorded."
+    "Ring or dot: a take. Line across: their mean. Grey: how far that may lie off (80 %), wide where takes "
+    "are few. A gap: nothing was recorded."
 )
 _NO_GRADE = "Variety says how much phrases differ from one another. It is one ear's question, not a grade."
 
@@ -86,9 +86,10 @@ def trend_picture(trend: Trend, title: str) -> str:
     under = (len(notes) + 1) * _LINE + MARGIN - SMALL
     if strands:
         axis = Axis.of(trend.per, [each for strand in strands for each in strand.stretches])
-        size = _ALONE if trend.by is None else _AMONG_OTHERS
+        alone = len(strands) == 1
+        size = _ALONE if alone else _AMONG_OTHERS
         lines, bottom = _strands(strands, axis, y, size)
-        if trend.by is None and bottom + under < HEIGHT:
+        if alone and bottom + under < HEIGHT:
             lines, bottom = _strands(strands, axis, y, size.stretched(HEIGHT - bottom - under))
         drawn += lines
         y = bottom
