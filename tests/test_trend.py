@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import t as students_t
-from trending import START, drawn, sighting
+from trending import START, USUAL, drawn, sighting
 
 from batch.errors import BatchError
+from batch.model import Length
 from batch.periods import Per
 from batch.settings import TrendSettings
 from batch.trend import By, Sighting, Trend, level_of, only, spread_of, trend_of
@@ -39,9 +40,8 @@ def test_a_row_adds_up_the_takes_of_its_week():
 
 
 def test_shares_are_of_phrases_not_of_takes():
-    long = drawn(CHANCE, 9, {**dict.fromkeys(("dense", "staccato", "against-groove", "leaps"), 0.0),
-                             "long": 1.0, "low": 0.0, "high": 0.0, "varies": 0.0, "answers": 0.0})  # fmt: skip
-    short = [replace(p, labels=replace(p.labels, length="short")) for p in long[:3]]
+    long = drawn(CHANCE, 9, dict.fromkeys(USUAL, 0.0) | {"long": 1.0})
+    short = [replace(p, labels=replace(p.labels, length=Length.SHORT)) for p in long[:3]]
     takes = [sighting(i, each, at=START) for i, each in enumerate([long, short, short, short])]
     (strand,) = trend(takes).strands
     assert strand.stretches[0].shares["long"] == 9 / 18
@@ -133,7 +133,10 @@ def test_one_score_has_no_range_and_none_no_level():
     assert level_of([], 5.0, 4) is None
 
 
-@given(st.lists(st.tuples(st.integers(0, 900), st.sampled_from([None, 0.0, 50.0, 100.0])), min_size=4), st.sampled_from(Per))  # fmt: skip
+DAYS_AND_SCORES = st.tuples(st.integers(0, 900), st.sampled_from([None, 0.0, 50.0, 100.0]))
+
+
+@given(st.lists(DAYS_AND_SCORES, min_size=4), st.sampled_from(Per))
 def test_every_take_stands_in_one_row_and_rows_in_order(days, per):
     takes = [
         sighting(i, PHRASES[:3], at=START + timedelta(days=day), score=score)
