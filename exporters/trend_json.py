@@ -2,20 +2,22 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Literal
+from typing import Any
 
-from pydantic import BaseModel, Field
+from pydantic import TypeAdapter
 
 from batch.advice import found_words, try_words
 from batch.practice import Place, Practice, Suggestion
 from batch.trend import Sighting, Strand, Stretch, Trend
 
-SCHEMA: Literal["takemill.trend/1"] = "takemill.trend/1"
+SCHEMA = "takemill.trend/1"
 _DECIMALS = 3
 
 
-class TakeRow(BaseModel):
+@dataclass(frozen=True, slots=True)
+class TakeRow:
     """A take that was counted: its date (as a clock on the wall had it) and what that is known from."""
 
     title: str
@@ -31,7 +33,8 @@ class TakeRow(BaseModel):
     high: float | None
 
 
-class PeriodRow(BaseModel):
+@dataclass(frozen=True, slots=True)
+class PeriodRow:
     """One day, ISO 8601 week or month that has takes.
 
     ``variety`` is the mean of the takes' scores, ``low`` to ``high`` where it lies with 80 %; ``parts`` are
@@ -52,7 +55,8 @@ class PeriodRow(BaseModel):
     shares: dict[str, float | None]
 
 
-class PlaceRow(BaseModel):
+@dataclass(frozen=True, slots=True)
+class PlaceRow:
     """A phrase to listen to: ``typical`` of the rule, ``there`` an exception, ``nearest`` to one."""
 
     title: str
@@ -61,7 +65,8 @@ class PlaceRow(BaseModel):
     why: str
 
 
-class SuggestionRow(BaseModel):
+@dataclass(frozen=True, slots=True)
+class SuggestionRow:
     """A label that ``count`` of ``measured`` phrases have; ``usual_share`` have it in annotated jazz solos.
 
     ``chance`` is how likely that is in takes that have it as often as those solos.
@@ -75,40 +80,51 @@ class SuggestionRow(BaseModel):
     usual_share: float
     chance: float
     found: str
-    try_: str = Field(serialization_alias="try")
-    listen: list[PlaceRow]
+    advice: str
+    listen: tuple[PlaceRow, ...]
 
 
-class PracticeRow(BaseModel):
+@dataclass(frozen=True, slots=True)
+class PracticeRow:
     """What the last takes suggest, surest first; or why nothing."""
 
     takes: int
     phrases: int
-    suggestions: list[SuggestionRow]
+    suggestions: tuple[SuggestionRow, ...]
     why_none: str | None
 
 
-class GroupRow(BaseModel):
+@dataclass(frozen=True, slots=True)
+class GroupRow:
     """All takes (``name`` is null), or those of a tune or a player."""
 
     name: str | None
-    periods: list[PeriodRow]
-    takes: list[TakeRow]
+    periods: tuple[PeriodRow, ...]
+    takes: tuple[TakeRow, ...]
     practice: PracticeRow
 
 
-class TrendFile(BaseModel):
+@dataclass(frozen=True, slots=True)
+class TrendFile:
     """The file. ``thin`` are tunes or players with too few takes; ``why_null`` says why there is no group."""
 
-    schema_: str = Field(default=SCHEMA, serialization_alias="schema")
+    schema: str = field(default=SCHEMA, kw_only=True)
     per: str
     by: str | None
     takes: int
     dated_by: dict[str, int]
-    groups: list[GroupRow]
-    thin: list[str]
+    groups: tuple[GroupRow, ...]
+    thin: tuple[str, ...]
     without_name: int
     why_null: str | None
+
+
+_ADAPTER = TypeAdapter(TrendFile)
+
+
+def trend_schema() -> dict[str, Any]:
+    """Return the JSON Schema of the file."""
+    return _ADAPTER.json_schema(mode="serialization")
 
 
 def render_json(trend: Trend) -> bytes:
@@ -118,20 +134,20 @@ def render_json(trend: Trend) -> bytes:
         by=trend.by.value if trend.by else None,
         takes=trend.takes,
         dated_by={source.value: number for source, number in trend.dated.items()},
-        groups=[_group(strand) for strand in trend.strands],
-        thin=list(trend.thin),
+        groups=tuple(_group(strand) for strand in trend.strands),
+        thin=trend.thin,
         without_name=trend.nameless,
         why_null=trend.why_null,
     )
-    fields = written.model_dump(mode="json", by_alias=True)
+    fields = _ADAPTER.dump_python(written, mode="json")
     return json.dumps(fields, indent=1, allow_nan=False).encode("ascii") + b"\n"
 
 
 def _group(strand: Strand) -> GroupRow:
     return GroupRow(
         name=strand.name,
-        periods=[_period(each) for each in strand.stretches],
-        takes=[_take(take) for take in strand.takes],
+        periods=tuple(_period(each) for each in strand.stretches),
+        takes=tuple(_take(take) for take in strand.takes),
         practice=_practice(strand.practice),
     )
 
@@ -174,7 +190,7 @@ def _practice(practice: Practice) -> PracticeRow:
     return PracticeRow(
         takes=practice.takes,
         phrases=practice.phrases,
-        suggestions=[_suggestion(each) for each in practice.suggestions],
+        suggestions=tuple(_suggestion(each) for each in practice.suggestions),
         why_none=practice.why_none,
     )
 
@@ -189,18 +205,16 @@ def _suggestion(suggestion: Suggestion) -> SuggestionRow:
         usual_share=suggestion.usual,
         chance=float(f"{suggestion.chance:.2g}"),
         found=found_words(suggestion),
-        try_=try_words(suggestion),
+        advice=try_words(suggestion),
         listen=_places(suggestion.listen),
     )
 
 
-def _places(places: Sequence[Place]) -> list[PlaceRow]:
-    return [
-        PlaceRow(
-            title=place.title, file=place.file, start_s=round(place.start_s, _DECIMALS), why=place.why.value
-        )
-        for place in places
-    ]
+def _places(places: Sequence[Place]) -> tuple[PlaceRow, ...]:
+    return tuple(
+        PlaceRow(title=p.title, file=p.file, start_s=round(p.start_s, _DECIMALS), why=p.why.value)
+        for p in places
+    )
 
 
 def _rounded(value: float | None, decimals: int = _DECIMALS) -> float | None:
