@@ -72,15 +72,23 @@ _SELDOM = {
     "varies": "Hardly a phrase comes back to an earlier one",
     "answers": "Hardly a phrase answers the one before it",
 }
-_WHY = {Why.TYPICAL: "as they mostly are", Why.THERE: "an exception", Why.NEAREST: "comes nearest"}
+_WHY = {
+    Why.TYPICAL: ("the plainest case", "the plainest cases"),
+    Why.THERE: ("the exception", "exceptions"),
+    Why.NEAREST: ("comes nearest", "come nearest"),
+}
+"""Of one place, and of several."""
 
 
 def found_words(suggestion: Suggestion) -> str:
     """Return what the last takes have in common: ``Nothing low in the last 6 takes (71 phrases).``"""
-    takes, of = count(suggestion.takes, "take"), count(suggestion.measured, "phrase")
+    takes, of = count(suggestion.last, "take"), count(suggestion.measured, "phrase")
+    where = f"in the last {takes}"
+    if suggestion.takes < suggestion.last:
+        where = f"in those of the last {takes} that tell"
     if suggestion.count:
-        return f"{_SELDOM[suggestion.label]} in the last {takes} ({_but(suggestion)} of {of})."
-    return f"{_NEVER[suggestion.label][0]} in the last {takes} ({of})."
+        return f"{_SELDOM[suggestion.label]} {where} ({_but(suggestion)} of {of})."
+    return f"{_NEVER[suggestion.label][0]} {where} ({of})."
 
 
 def try_words(suggestion: Suggestion) -> str:
@@ -93,7 +101,7 @@ def listen_words(places: Sequence[Place]) -> str:
     told = []
     for why, group in groupby(places, key=lambda place: place.why):
         spots = [f"{inert(place.title)} at {clock(place.start_s)}" for place in group]
-        told.append(f"{', '.join(spots)} ({_WHY[why]})")
+        told.append(f"{', '.join(spots)} ({_WHY[why][len(spots) > 1]})")
     return "; ".join(told)
 
 

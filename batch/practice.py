@@ -49,7 +49,7 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """A ``label`` that only ``count`` of the ``measured`` phrases of the last ``takes`` have.
+    """A ``label`` that only ``count`` of the ``measured`` phrases of ``takes`` have, among the ``last``.
 
     ``usual`` is its share in annotated jazz solos, ``chance`` how likely takes that do it as often as those
     have it as seldom.
@@ -60,6 +60,7 @@ class Suggestion:
     count: int
     measured: int
     takes: int
+    last: int
     usual: float
     chance: float
     listen: tuple[Place, ...]
@@ -106,9 +107,9 @@ def what_to_practise(
 
     Dimensions that are ``unlike`` the solos' are passed over; ``among`` is how many such questions are asked.
     """
-    last = takes[-settings.last_takes :]
+    last = takes[-max(settings.last_takes, settings.takes_from) :]
     whole = Tally.sum(take.tally for take in last)
-    needed = min(settings.takes_from, settings.last_takes)
+    needed = settings.takes_from
     if len(last) < needed or whole.phrases < settings.phrases_from:
         why = (
             f"{_counted(len(last), 'take')} with {_counted(whole.phrases, 'phrase')}: too little to suggest"
@@ -117,7 +118,10 @@ def what_to_practise(
         return Practice(len(last), whole.phrases, (), why)
     looked_for = [each for each in _LOOKED_FOR if each[0] not in unlike]
     limit = ERROR_RATE / (len(looked_for) * among) if looked_for else 0.0
-    found = [_suggestion(last, whole, dimension, label, limit) for dimension, label in looked_for]
+    found = [
+        _suggestion(last, whole, dimension, label, limit=limit, needed=settings)
+        for dimension, label in looked_for
+    ]
     sure = sorted((each for each in found if each), key=lambda each: each.chance)
     if not sure:
         looked_at = f"the last {_counted(len(last), 'take')} ({_counted(whole.phrases, 'phrase')})"
@@ -127,17 +131,23 @@ def what_to_practise(
 
 
 def _suggestion(
-    takes: Sequence[Played], whole: Tally, dimension: str, label: str, limit: float
+    takes: Sequence[Played],
+    whole: Tally,
+    dimension: str,
+    label: str,
+    *,
+    limit: float,
+    needed: TrendSettings,
 ) -> Suggestion | None:
     count, measured, usual = whole.labels[label], whole.measured[dimension], usual_shares()[label]
-    if count > RARE * measured:
-        return None
     sizes = [size for take in takes if (size := take.tally.measured[dimension])]
+    if len(sizes) < needed.takes_from or measured < needed.phrases_from or count > RARE * measured:
+        return None
     chance = usual.at_most(count, sizes)
     if chance > limit:
         return None
     listen = _listen(takes, dimension, label)
-    return Suggestion(dimension, label, count, measured, len(sizes), usual.share, chance, listen)
+    return Suggestion(dimension, label, count, measured, len(sizes), len(takes), usual.share, chance, listen)
 
 
 def _one_a_dimension(suggestions: Iterable[Suggestion]) -> Iterator[Suggestion]:

@@ -212,11 +212,15 @@ def spread_of(scores: Sequence[float]) -> float | None:
     return math.sqrt(fmean(squares) / 2)
 
 
-def level_of(scores: Sequence[float], spread: float | None, scored: int) -> Level | None:
+def level_of(
+    scores: Sequence[float], spread: float | None, scored: int, reaches: Sequence[float] = ()
+) -> Level | None:
     """Return the mean of a period's scores and its range: Student's, from the spread of all ``scored`` takes.
 
     The fewer takes, the wider. The differences of neighbours hold about two thirds of the degrees of
-    freedom that the scores have (von Neumann and others, the same).
+    freedom that the scores have (von Neumann and others, the same). It is never narrower than the takes' own
+    ranges leave it, which reach so far to either side (``reaches``): they are part of the spread, unless
+    takes are alike by accident.
     """
     if not scores:
         return None
@@ -224,7 +228,8 @@ def level_of(scores: Sequence[float], spread: float | None, scored: int) -> Leve
     if spread is None:
         return Level(mean, None, None, len(scores))
     freedom = max(2 / 3 * (scored - 1), 1.0)
-    reach = float(stdtrit(freedom, (1 + INTERVAL) / 2)) * spread / math.sqrt(len(scores))
+    between = float(stdtrit(freedom, (1 + INTERVAL) / 2)) * spread / math.sqrt(len(scores))
+    reach = max(between, math.hypot(*reaches) / len(scores))
     return Level(mean, max(mean - reach, 0.0), min(mean + reach, 100.0), len(scores))
 
 
@@ -234,7 +239,12 @@ def _stretch(start: date, takes: Sequence[Sighting], per: Per, spread: float | N
         start,
         name_of(start, per),
         tuple(takes),
-        level_of([take.score for take in takes if take.score is not None], spread, scored),
+        level_of(
+            [take.score for take in takes if take.score is not None],
+            spread,
+            scored,
+            [(take.high - take.low) / 2 for take in takes if take.low is not None and take.high is not None],
+        ),
         {name: _mean(take.parts.get(name) for take in takes) for name in DIMENSIONS},
         _mean(take.connectedness for take in takes),
         {label: tally.share(_DIMENSION_OF[label], label) for label in SHOWN},

@@ -67,8 +67,9 @@ class PlaceRow:
 
 @dataclass(frozen=True, slots=True)
 class SuggestionRow:
-    """A label that ``count`` of ``measured`` phrases have; ``usual_share`` have it in annotated jazz solos.
+    """A label that ``count`` of ``measured`` phrases have, in ``takes`` of the ``last`` takes.
 
+    In annotated jazz solos a share ``usual_share`` have it.
     ``chance`` is how likely that is in takes that have it as often as those solos.
     """
 
@@ -77,6 +78,7 @@ class SuggestionRow:
     count: int
     measured: int
     takes: int
+    last: int
     usual_share: float
     chance: float
     found: str
@@ -202,6 +204,7 @@ def _suggestion(suggestion: Suggestion) -> SuggestionRow:
         count=suggestion.count,
         measured=suggestion.measured,
         takes=suggestion.takes,
+        last=suggestion.last,
         usual_share=suggestion.usual,
         chance=float(f"{suggestion.chance:.2g}"),
         found=found_words(suggestion),

@@ -120,6 +120,24 @@ def test_what_is_unmeasured_is_never_missed():
     assert suggested(takes).suggestions == ()
 
 
+def unmeasured(take: Sighting) -> Sighting:
+    phrases = [
+        replace(p, labels=replace(p.labels, groove=Groove.UNMEASURED), tension=None) for p in take.phrases
+    ]
+    return replace(take, phrases=tuple(phrases))
+
+
+@pytest.mark.parametrize(("told", "suggests"), [(2, 0), (8, 1)])
+def test_what_few_takes_tell_of_is_thin_however_many_there_are(told, suggests):
+    takes = takes_of(19, phrases=20, shares=USUAL | {"against-groove": 0.0})
+    takes = [take if i < told else unmeasured(take) for i, take in enumerate(takes)]
+    found = suggested(takes).suggestions
+    assert len(found) == suggests
+    if found:
+        expected = "in those of the last 12 takes that tell (160 phrases)."
+        assert found_words(found[0]).endswith(expected)
+
+
 def test_labels_drawn_by_other_lines_are_not_compared():
     takes = takes_of(10, low=0.0)
     assert suggested(takes).suggestions[0].label == "low"
@@ -183,7 +201,7 @@ def test_a_suggestion_says_what_how_many_what_to_try_and_where_to_listen():
         " Start a chorus in the bottom third of your range, and stay there for eight bars."
     )
     assert listen.startswith("Listen first: take ")
-    assert listen.endswith(" (comes nearest).")
+    assert listen.endswith(" (come nearest).")
 
 
 def test_every_label_that_can_be_missing_has_words_that_judge_nobody():

@@ -128,6 +128,12 @@ def test_a_range_holds_the_true_mean_as_often_as_it_says():
     assert held / told == pytest.approx(0.8, abs=0.05)
 
 
+def test_takes_alike_by_accident_are_no_surer_than_their_own_ranges():
+    # By hand: ranges of 3 and 4 to either side leave a mean of two 5 / 2.
+    level = level_of([50.0, 50.0], 0.0, 4, [3.0, 4.0])
+    assert (level.low, level.high) == (47.5, 52.5)
+
+
 def test_one_score_has_no_range_and_none_no_level():
     assert level_of([50.0], None, 1).low is None
     assert level_of([], 5.0, 4) is None
