@@ -12,7 +12,7 @@ _NEVER = {
     "long": ("No long phrase", "Let one idea run on over the next two bar lines before you breathe."),
     "sparse": (
         "Nothing sparse: every phrase is dense",
-        "Take half as many notes, and let one of them ring until the next comes by itself.",
+        "Take half as many notes, and let one ring until the next comes by itself.",
     ),
     "dense": (
         "Nothing dense: every phrase is sparse",
@@ -49,11 +49,11 @@ _NEVER = {
     ),
     "varies": (
         "No phrase comes back to an earlier one",
-        "Play a phrase again with one thing changed: where it starts, how it ends, or its rhythm.",
+        "Play one again with one thing changed: its start, its end or its rhythm.",
     ),
     "answers": (
         "No phrase answers the one before it",
-        "Ask with a short one, and answer at once with the opposite: longer, lower, or sparser.",
+        "Ask with a short one and answer with the opposite: longer, lower or sparser.",
     ),
 }
 _SELDOM = {

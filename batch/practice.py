@@ -198,8 +198,9 @@ def _by_measure(
     if dimension not in _MEASURES:
         for take in takes:
             for phrase in take.phrases[1:]:
-                if phrase.similarity is not None:
-                    yield -phrase.similarity, Place(take.title, take.file, phrase.start_s, why)
+                known = phrase.similarity is not None
+                place = Place(take.title, take.file, phrase.start_s, why if known else Why.TYPICAL)
+                yield -(phrase.similarity or 0.0), place
         return
     measure, sign = _MEASURES[dimension], -1.0 if label in _UPWARDS else 1.0
     for take in takes:

@@ -176,6 +176,16 @@ def test_what_always_is_and_what_comes_nearest_to_the_other_are_both_heard():
     assert listen[0].start_s == phrases[1].start_s
 
 
+def test_what_is_most_alike_comes_nearest_to_taking_up_a_phrase():
+    takes = takes_of(20, answers=0.0)
+    assert {place.why for place in suggested(takes).suggestions[0].listen} == {Why.TYPICAL}
+    phrases = list(takes[4].phrases)
+    phrases[6] = replace(phrases[6], similarity=0.7)
+    takes[4] = replace(takes[4], phrases=tuple(phrases))
+    first = suggested(takes).suggestions[0].listen[0]
+    assert (first.title, first.start_s, first.why) == ("take 4", phrases[6].start_s, Why.NEAREST)
+
+
 def test_ties_are_settled_by_file_and_time():
     takes = takes_of(14, low=0.0)
     level = [replace(t, phrases=tuple(replace(p, range_place=0.5) for p in t.phrases)) for t in takes]

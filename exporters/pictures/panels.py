@@ -25,8 +25,8 @@ _LEVELS = (0, 50, 100)
 _WIDEST, _NARROWEST, _SHARE = 26.0, 0.8, 0.7
 """Points that a period's range is wide at most and at least, and its share of the period (our choice)."""
 _SPOTS_FROM = 7.0
-"""Points between periods from which takes are rings and each value a spot: closer, they would hide the line
-(our choice)."""
+"""Points for each period with takes from which takes are rings and values have spots: with less, these would
+hide the line (our choice)."""
 _APART = 60.0
 """Points that the takes of a period lie apart at most, so that they stay by its range (our choice)."""
 _AIR = 10.0
@@ -92,7 +92,7 @@ def grid(frame: Frame, *, numbers: bool) -> Iterator[str]:
 
 
 def names_under(axis: Axis, stretches: Sequence[Stretch], frame: Frame, y: float) -> Iterator[str]:
-    """Yield the names of periods under the axis, as many as have room: the first and the last before others.
+    """Yield the names of periods under the axis, as many as have room: the first and the last, then evenly.
 
     A week has the day that it begins on as well.
     """
@@ -101,7 +101,7 @@ def names_under(axis: Axis, stretches: Sequence[Stretch], frame: Frame, y: float
     step = next((s for s in _STEPS[axis.per] if s * axis.width(frame) >= room), None)
     step = step or round(room / axis.width(frame)) + 1
     taken: list[float] = []
-    for number in [axis.first, axis.last, *range(axis.first, axis.last + 1, step)]:
+    for number in [axis.first, axis.last, *range(axis.first, axis.last + 1, step), *starts]:
         if number not in starts:
             continue
         at = axis.x(starts[number], frame)
@@ -123,7 +123,7 @@ def levels(axis: Axis, stretches: Sequence[Stretch], frame: Frame) -> Iterator[s
 
     Where periods are too close for that, takes are specks and the means a line.
     """
-    roomy = axis.width(frame) >= _SPOTS_FROM
+    roomy = _is_roomy(stretches, frame)
     half = min(max(axis.width(frame) * _SHARE, _NARROWEST), _WIDEST) / 2
     known = [(each, each.variety) for each in stretches if each.variety]
     for stretch, level in known:
@@ -161,10 +161,14 @@ def course(
     spots = "".join(
         f"M{short(axis.x(stretch.start, frame))} {short(frame.y(value))}h0"
         for (stretch, value), is_alone in zip(known, _alone([each for each, _ in known], axis), strict=True)
-        if is_alone or axis.width(frame) >= _SPOTS_FROM
+        if is_alone or _is_roomy(stretches, frame)
     )
     if spots:
         yield path("spot", spots)
+
+
+def _is_roomy(stretches: Sequence[Stretch], frame: Frame) -> bool:
+    return (frame.right - frame.left) / len(stretches) >= _SPOTS_FROM
 
 
 def _course(told: Sequence[tuple[Stretch, float | None]], axis: Axis, frame: Frame) -> Iterator[str]:

@@ -29,16 +29,16 @@ from exporters.pictures.svg import (
 MOST_STRANDS = 12
 """Tunes or players in a picture: more are counted (our choice)."""
 _TITLES = {
-    "long": "long phrases",
-    "dense": "dense phrases",
+    "long": "long",
+    "dense": "dense",
     "against-groove": "against the groove",
     "staccato": "staccato",
     "low": "low in the range",
     "high": "high in the range",
-    "leaps": "by leaps",
+    "leaps": "moving by leaps",
 }
 _VARIETY = "variety, 0 to 100"
-_CONNECTED = "taken up or answered"
+_CONNECTED = "taking up or answering another"
 _ACROSS = 4
 _NUMBERS = 20.0
 """Points left of a frame for its numbers."""
