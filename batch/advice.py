@@ -74,7 +74,7 @@ _SELDOM = {
 }
 _WHY = {
     Why.TYPICAL: ("the plainest case", "the plainest cases"),
-    Why.THERE: ("the exception", "exceptions"),
+    Why.THERE: ("an exception", "exceptions"),
     Why.NEAREST: ("comes nearest", "come nearest"),
 }
 """Of one place, and of several."""

@@ -318,7 +318,7 @@ class TrendSettings(_Section):
     holds a slash. Otherwise titles, tags and names tell what they can."""
     takes_from: Annotated[int, Field(ge=2)] = 4
     """Fewer takes make no trend: with three, one odd evening is a third of all there is (our choice)."""
-    last_takes: Annotated[int, Field(ge=1)] = 12
+    last_takes: Annotated[int, Field(ge=1)] = 10
     """How many of the last takes are looked through for what to practise: a few evenings (our choice)."""
     phrases_from: Annotated[int, Field(ge=1)] = 30
     """Phrases that these must hold: with fewer, not even what half of all phrases do is surely left out in

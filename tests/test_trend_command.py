@@ -266,9 +266,3 @@ def test_settings_that_draw_other_lines_are_said_and_not_compared(takemill, week
     said = takemill("trend", folder).stdout
     assert "The settings draw their own lines for register: no suggestions about that." in said
     assert "Nothing low" not in said
-
-
-def test_help_explains_it_with_an_example(takemill):
-    told = takemill("trend", "--help")
-    assert told.returncode == 0
-    assert "takemill trend" in told.stdout.split("example:")[1]

@@ -36,7 +36,7 @@ def test_the_keys_are_those_that_are_documented():
     assert (period["period"], period["starts_on"], period["takes"]) == ("2026-W36", "2026-08-31", 6)
     assert group["takes"][0]["at"] == START.isoformat()
     (suggestion,) = group["practice"]["suggestions"]
-    assert (suggestion["label"], suggestion["count"], suggestion["measured"]) == ("low", 0, 144)
+    assert (suggestion["label"], suggestion["count"], suggestion["measured"]) == ("low", 0, 120)
     assert suggestion["found"].startswith("Nothing low")
     assert len(suggestion["listen"]) == 3
     assert set(suggestion["listen"][0]) == {"title", "file", "start_s", "why"}

@@ -115,7 +115,7 @@ def test_what_to_practise_next_stands_under_it_in_words():
     ]
     root = root_of(trend(takes))
     words = " ".join(said(root))
-    assert "Nothing low in the last 12 takes (144 phrases)." in words
+    assert "Nothing low in the last 10 takes (120 phrases)." in words
     assert "Listen first: take " in words
     assert "not a grade" in words
     assert "Nothing low" in root.find(f"{SVG}desc").text
