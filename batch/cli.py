@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from batch.hearers import Hearers
     from batch.rank import Ranked
     from batch.report import Report
+    from batch.trend import Trend
     from batch.workshop import Workshop
 
 T = TypeVar("T")
@@ -41,6 +42,9 @@ TABLE_ROWS = 100
 """How many takes a table shows unless asked; files hold all."""
 _FOLDER_HELP = f"the takes' folder or the one written to (default: this one, or {OUT_NAME} in it)"
 RANK_FORMATS = ("table", "csv", "json", "xspf")
+TREND_FORMATS = ("table", "json", "svg")
+TREND_PER = ("week", "day", "month")
+TREND_BY = ("tune", "player")
 RANK_BY = ("variety", "length", "density", "articulation", "groove", "register", "interval_size")
 
 
@@ -160,6 +164,45 @@ def rank(asked: argparse.Namespace) -> int:
         print_ranking(ranked, asked.by, failed=failed, more=more)
     else:
         sys.stdout.buffer.write(_ranking_file(ranked, asked.format))
+    return ALL_WELL
+
+
+def trend(asked: argparse.Namespace) -> int:
+    """Follow takes over days, weeks or months."""
+    from datetime import datetime
+
+    from batch.entry import State
+    from batch.history import History, history_of
+    from batch.periods import Per
+    from batch.shelf import Shelf
+    from batch.terminal import progress
+    from batch.trend import By, only, trend_of
+    from batch.trend_table import print_trend
+    from exporters import exporters_for
+
+    where = _catalogue_folder(asked.folder or Path())
+    shelf, today = Shelf(where, exporters_for), datetime.now().date()
+
+    def told(catalogue: "Catalogue") -> History:
+        with progress(len(catalogue.files(State.DONE)), "reading takes") as bar:
+            return history_of(catalogue, shelf, today, bar.advance)
+
+    by = By(asked.by) if asked.by else None
+    if asked.only and by is None:
+        raise BatchError(f"--only {asked.only}: say what it is, with --by tune or --by player")
+    history = _ask(where, told)
+    takes = only(history.sightings, by, asked.only) if by and asked.only else history.sightings
+    found = trend_of(
+        takes,
+        Per(asked.per),
+        by,
+        settings=history.settings.trend,
+        unlike=history.unlike,
+    )
+    if asked.format == "table":
+        print_trend(found, history)
+    else:
+        sys.stdout.buffer.write(_trend_file(found, history.title, asked.format))
     return ALL_WELL
 
 
@@ -299,6 +342,16 @@ def _ranking_file(ranked: Sequence["Ranked"], wanted: str) -> bytes:
     return render[wanted](ranked)
 
 
+def _trend_file(found: "Trend", title: str, wanted: str) -> bytes:
+    if wanted == "json":
+        from exporters.trend_json import render_json
+
+        return render_json(found)
+    from exporters.pictures.trend_picture import render_svg
+
+    return render_svg(found, title)
+
+
 def _listed(paths: Sequence[Path]) -> str:
     return ", ".join(str(path) for path in paths)
 
@@ -378,6 +431,19 @@ def _parser() -> argparse.ArgumentParser:
         type=_number,
         metavar="N",
         help=first_help,
+    )
+
+    one = add(
+        trend, "follow takes over weeks, and say what to practise next", "takemill trend gigs --by tune"
+    )
+    one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)
+    one.add_argument(
+        "--per", choices=TREND_PER, default=TREND_PER[0], help="how long a row is (default: week)"
+    )
+    one.add_argument("--by", choices=TREND_BY, help="follow each tune, or each player, on its own")
+    one.add_argument("--only", metavar="NAME", help="of these, one alone")
+    one.add_argument(
+        "--format", choices=TREND_FORMATS, default=TREND_FORMATS[0], help="how to write it (default: table)"
     )
 
     one = add(

@@ -45,6 +45,15 @@ def corpus_evidence(folder: Path) -> Iterator[Evidence]:
 
 def solo_evidence(table: pd.DataFrame, grid: Grid) -> Iterator[Evidence]:
     """Yield the evidence of every annotated phrase of one solo, its notes sorted by onset."""
+    notes, phrases = annotated_phrases(table)
+    feel = estimate_feel(np.array([note.onset_s for note in notes]), grid)
+    pitches = PitchRange.of(notes)
+    for phrase, rub in zip(phrases, rubs(notes, phrases, grid, feel), strict=True):
+        yield evidence_of(notes_of(phrase, notes), phrase, grid, rub, pitches)
+
+
+def annotated_phrases(table: pd.DataFrame) -> tuple[list[Note], list[Phrase]]:
+    """Return the notes of one solo, sorted by onset in the table, and its phrases."""
     notes = [
         Note(onset, onset + max(duration, 1e-3), float(pitch), 0.0)
         for onset, duration, pitch in zip(table.onset_s, table.duration_s, table.pitch, strict=True)
@@ -54,10 +63,7 @@ def solo_evidence(table: pd.DataFrame, grid: Grid) -> Iterator[Evidence]:
         span = [index for index, _ in group]
         end_s = max(notes[index].offset_s for index in span)
         phrases.append(Phrase(notes[span[0]].onset_s, end_s, span[0], span[-1]))
-    feel = estimate_feel(np.array([note.onset_s for note in notes]), grid)
-    pitches = PitchRange.of(notes)
-    for phrase, rub in zip(phrases, rubs(notes, phrases, grid, feel), strict=True):
-        yield evidence_of(notes_of(phrase, notes), phrase, grid, rub, pitches)
+    return notes, phrases
 
 
 def annotated_grid(beats: pd.DataFrame, notes: pd.DataFrame) -> Grid:

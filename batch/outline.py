@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from pydantic import TypeAdapter
 
 from batch.bars import BarCounter
-from batch.model import Analysis, Grid, LabelledPhrase, Labels, Placement
+from batch.model import Analysis, Grid, LabelledPhrase, Labels, Placement, RelationKind
+from batch.settings import GrooveSettings
+from batch.variety import groove_tension
 
-FORMAT = 2
+FORMAT = 3
 """Raised when the fields change, so that outlines kept before are made again."""
 _BEAT_STEPS = 1000
 """A beat is told to three decimals, as in a take's own cue list."""
@@ -27,7 +29,9 @@ class Spot:
 class PhraseOutline:
     """One phrase, in seconds from the take's start and in the bars of its grid.
 
-    ``density`` is in notes a beat, or a second where the take has no grid to count on.
+    ``density`` is in notes a beat, or a second where the take has no grid to count on, ``length`` in beats or
+    seconds. The last five are what labels and relation came from: ``tension`` is that of the groove by its
+    default settings; None where nothing was measured.
     """
 
     start_s: float
@@ -36,6 +40,13 @@ class PhraseOutline:
     density: float
     start: Spot | None = None
     end: Spot | None = None
+    length: float = 0.0
+    relation: RelationKind = RelationKind.NEW
+    similarity: float | None = None
+    articulation: float | None = None
+    range_place: float | None = None
+    leap_share: float | None = None
+    tension: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +61,7 @@ class Outline:
     map_print: str | None
     in_beats: bool
     phrases: tuple[PhraseOutline, ...]
+    player: str | None = None
 
 
 _ADAPTER = TypeAdapter(Outline)
@@ -68,6 +80,7 @@ def outline_of(analysis: Analysis) -> Outline:
         map_print=_print_of(grid),
         in_beats=analysis.measured_on is not None,
         phrases=tuple(_phrase(phrase, bars) for phrase in analysis.phrases),
+        player=take.player,
     )
 
 
@@ -82,9 +95,21 @@ def parse_outline(content: bytes) -> Outline:
 
 
 def _phrase(phrase: LabelledPhrase, bars: BarCounter | None) -> PhraseOutline:
-    start_s, end_s = phrase.start_s, phrase.end_s
+    start_s, end_s, evidence = phrase.start_s, phrase.end_s, phrase.evidence
     return PhraseOutline(
-        start_s, end_s, phrase.labels, density_of(phrase), _spot(start_s, bars), _spot(end_s, bars)
+        start_s,
+        end_s,
+        phrase.labels,
+        density_of(phrase),
+        _spot(start_s, bars),
+        _spot(end_s, bars),
+        length=evidence.duration_s if evidence.duration_beats is None else evidence.duration_beats,
+        relation=phrase.relation.kind,
+        similarity=phrase.relation.similarity,
+        articulation=evidence.articulation,
+        range_place=evidence.range_place,
+        leap_share=evidence.leap_share,
+        tension=groove_tension(evidence, GrooveSettings()),
     )
 
 

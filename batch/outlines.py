@@ -9,8 +9,10 @@ from batch.outline import FORMAT, Outline, dump_outline, outline_of, parse_outli
 from batch.shelf import Shelf
 
 
-def outlines_of(entries: Sequence[Entry], catalogue: Catalogue, shelf: Shelf) -> dict[Path, Outline]:
-    """Return the outlines of those takes that are done and whose analysis is there."""
+def outlines_of(
+    entries: Sequence[Entry], catalogue: Catalogue, shelf: Shelf, *, keep: bool = True
+) -> dict[Path, Outline]:
+    """Return the outlines of those takes that are done and whose analysis is there; ``keep`` those made."""
     done = [entry for entry in entries if entry.state is State.DONE]
     kept, fresh = catalogue.outlines([entry.path for entry in done]), []
     found: dict[Path, Outline] = {}
@@ -22,7 +24,7 @@ def outlines_of(entries: Sequence[Entry], catalogue: Catalogue, shelf: Shelf) ->
             fresh.append((entry.path, of, dump_outline(outline)))
         if outline:
             found[entry.path] = outline
-    if fresh:
+    if fresh and keep:
         catalogue.keep_outlines(fresh)
     return found
 

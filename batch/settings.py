@@ -7,8 +7,18 @@ Jazz Database: Pfleiderer and others, "Inside the Jazzomat", 2017).
 from fnmatch import fnmatchcase
 from typing import Annotated, Literal, Self, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
+
+from batch.naming import parse
 
 Tempo = Annotated[float, Field(ge=20, le=400, allow_inf_nan=False)]
 """Beats a minute. The limits are those of common metronomes with room to spare (from memory)."""
@@ -296,6 +306,33 @@ class WatchSettings(_Section):
     """Look for changes at intervals, for network shares that report none."""
 
 
+def _parses(pattern: str) -> str:
+    parse(pattern)
+    return pattern
+
+
+_NAMES = (
+    "a pattern with {tune}, {player} or {date}, once each, text between any two of them, and * for what is "
+    'neither: "{date} {tune} take*", "{player}/{tune} *"'
+)
+NamesPattern = Annotated[str, AfterValidator(_parses), Field(json_schema_extra={"allowed": _NAMES})]
+
+
+class TrendSettings(_Section):
+    """How takes are followed over weeks, and when there is enough of them to say something."""
+
+    names: NamesPattern | None = None
+    """How takes are named: of their files' names without the ending, or of the end of their paths where it
+    holds a slash. Otherwise titles, tags and names tell what they can."""
+    takes_from: Annotated[int, Field(ge=2)] = 4
+    """Fewer takes make no trend: with three, one odd evening is a third of all there is (our choice)."""
+    last_takes: Annotated[int, Field(ge=1)] = 10
+    """How many of the last takes are looked through for what to practise: a few evenings (our choice)."""
+    phrases_from: Annotated[int, Field(ge=1)] = 30
+    """Phrases that these must hold: with fewer, not even what half of all phrases do is surely left out in
+    takes that are each of a piece (our choice)."""
+
+
 class Settings(_Section):
     """Everything in ``takemill.toml``. ``takes`` overrides ``grid`` for names that match a pattern."""
 
@@ -313,6 +350,7 @@ class Settings(_Section):
     folder: FolderSettings = FolderSettings()
     hearing: HearingSettings = HearingSettings()
     watch: WatchSettings = WatchSettings()
+    trend: TrendSettings = TrendSettings()
 
     def grid_for(self, file_name: str) -> GridSettings:
         """Return the grid settings of one take; a later pattern wins over an earlier one."""

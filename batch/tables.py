@@ -12,7 +12,7 @@ from batch.words import clock, minute, number, share, signed, titles_of
 
 _GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
 _BRACKETS, _PLAIN_BRACKETS = ("┌", "│", "└"), ("/", "|", "\\")
-_PART_HEADS = {
+PART_HEADS = {
     "length": "len",
     "density": "dens",
     "articulation": "artic",
@@ -28,7 +28,7 @@ def ranking_columns(ranked: Sequence[Ranked], by: str) -> list[Column]:
     by_score = by == BY_SCORE
     parts = [
         Column(head, [number((entry.parts or {}).get(name)) for entry in entries], gives_way=10 - place)
-        for place, (name, head) in enumerate(_PART_HEADS.items())
+        for place, (name, head) in enumerate(PART_HEADS.items())
     ]
     return [
         *(_tie_columns(entries) if by_score else ()),

@@ -1,4 +1,4 @@
-"""Title, date and tempo from the tags inside a recording."""
+"""Title, player, date and tempo from the tags inside a recording."""
 
 import errno
 import math
@@ -20,6 +20,7 @@ TEMPO_LIMITS_BPM = (20.0, 400.0)
 
 _TITLE_KEYS = ("TIT2", "title", "\xa9nam", "NAME", "Title")
 _DATE_KEYS = ("TDRC", "TDOR", "date", "\xa9day", "Year")
+_PLAYER_KEYS = ("TPE1", "artist", "performer", "\xa9ART", "Artist", "Author")
 _TEMPO_KEYS = ("TBPM", "bpm", "tempo", "tmpo")
 """ID3v2.4 frames (id3.org), Vorbis comment fields (xiph.org), MP4 atoms, in that order."""
 
@@ -38,6 +39,7 @@ class Tags:
     title: str | None = None
     recorded_at: str | None = None
     tempo_bpm: float | None = None
+    player: str | None = None
 
 
 def read_tags(path: Path) -> Tags:
@@ -53,6 +55,7 @@ def read_tags(path: Path) -> Tags:
         title=_first(found.tags, _TITLE_KEYS, _text),
         recorded_at=_first(found.tags, _DATE_KEYS, _text),
         tempo_bpm=_first(found.tags, _TEMPO_KEYS, _tempo),
+        player=_first(found.tags, _PLAYER_KEYS, _text),
     )
 
 

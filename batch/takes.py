@@ -144,6 +144,7 @@ def _open_audio(path: Path, fingerprint: str, wanted: Channel) -> AudioTake:
         recorded_at=tags.recorded_at or broadcast.recorded_at,
         time_reference_s=broadcast.time_reference_s,
         content_hash=fingerprint,
+        player=tags.player,
     )
     return AudioTake(path, info, tags.tempo_bpm, sound, choice, remarks)
 

@@ -49,8 +49,8 @@ _GROOVE_STYLES = {Groove.IN_GROOVE: "cyan", Groove.AGAINST_GROOVE: "yellow", Gro
 class Tracker(Protocol):
     """Counts takes as they are done."""
 
-    def advance(self) -> None:
-        """One more take is done."""
+    def advance(self, takes: int = 1) -> None:
+        """One more take is done, or several."""
 
 
 def say_outcome(outcome: Outcome) -> None:
@@ -106,7 +106,7 @@ def progress(total: int, doing: str) -> Iterator[Tracker]:
 
 
 class _Silent:
-    def advance(self) -> None:
+    def advance(self, takes: int = 1) -> None:
         """Nothing to show."""
 
 
@@ -115,8 +115,8 @@ class _Bar:
         self._bar = bar
         self._task = bar.add_task("", total=total)
 
-    def advance(self) -> None:
-        self._bar.advance(self._task)
+    def advance(self, takes: int = 1) -> None:
+        self._bar.advance(self._task, takes)
 
 
 def print_ranking(ranked: Sequence[Ranked], by: str, *, failed: int = 0, more: int = 0) -> None:

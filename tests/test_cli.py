@@ -340,7 +340,7 @@ def test_status_counts_and_tells_why(takemill, gig):
     assert "broken.wav" in said
 
 
-@pytest.mark.parametrize("command", ["run", "watch", "rank", "show", "status"])
+@pytest.mark.parametrize("command", ["run", "watch", "rank", "trend", "show", "status"])
 def test_help_explains_each_command_with_an_example(takemill, command):
     told = takemill(command, "--help")
     assert told.returncode == 0

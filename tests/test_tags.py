@@ -170,3 +170,27 @@ def test_a_file_of_broken_tags_has_none(tmp_path, content):
 
 def test_a_missing_file_has_no_tags(tmp_path):
     assert read_tags(tmp_path / "gone.mp3") == NONE
+
+
+# TPE1 (id3.org, 4.2.2: lead performer), ARTIST and PERFORMER (xiph.org), \xa9ART (MP4), Artist (APEv2).
+def test_the_player_is_the_lead_performer_of_id3(tmp_path):
+    path = tmp_path / "take.wav"
+    soundfile.write(path, np.zeros(2_205), 22_050)
+    sound = mutagen.wave.WAVE(path)
+    sound.add_tags()
+    sound.tags.add(mutagen.id3.TPE1(encoding=3, text=["Ada\nQuill"]))
+    sound.save()
+    assert read_tags(path).player == "Ada Quill"
+    take = open_take(path, "")
+    assert isinstance(take, AudioTake)
+    assert take.info.player == "Ada Quill"
+
+
+@pytest.mark.parametrize("field", ["ARTIST", "PERFORMER"])
+def test_the_player_is_the_artist_of_vorbis_comments(tmp_path, field):
+    path = tmp_path / "take.flac"
+    soundfile.write(path, np.zeros(2_205), 22_050)
+    sound = mutagen.flac.FLAC(path)
+    sound[field] = ["Ada Quill", "Bo Marsh"]
+    sound.save()
+    assert read_tags(path).player == "Ada Quill"
