@@ -166,6 +166,67 @@ class GrooveSettings(_Section):
     """A grid less sure than this leaves the groove unmeasured."""
 
 
+class HeldSettings(_Section):
+    """When a note is held, by its take's own standard."""
+
+    long_from_medians: Annotated[float, Field(gt=1, allow_inf_nan=False)] = 3.0
+    """Times the median of the take's note durations (our choice): with what follows, one corpus note in
+    fifty is held by its length."""
+    long_from_deviations: Positive = 2.5
+    """And so many robust standard deviations above it, of the logarithms, so that a ballad of long notes has
+    not every one held (median and MAD at 2.5: Leys and others 2013, J. Exp. Soc. Psychol. 49(4), from
+    memory)."""
+    long_from_s: Positive = 0.5
+    """Shorter is held in nobody's ears, however fast the take is (our choice)."""
+    repeated_from: Annotated[int, Field(ge=2)] = 4
+    """One pitch struck so often in a row: thrice is one corpus phrase in eleven, four times one in twenty-six."""
+    emphasised_from_db: Positive = 6.0
+    """Louder than the notes around it by a dynamic mark or so (our choice)."""
+    emphasised_from_medians: Annotated[float, Field(gt=1, allow_inf_nan=False)] = 1.5
+    """Times the median duration from which a loud note is one that stays, not an accent (our choice)."""
+
+
+Weight = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+
+
+class TensionSettings(_Section):
+    """What makes tension, and how much it must change to be told.
+
+    Each part of a phrase lies between 0 and 1, and its tension is their weighted mean; parts that were not
+    measured drop out, and so does a part whose weight is 0. No listening experiment has all of these parts
+    side by side for solos, so that no weight pretends to be exact.
+    """
+
+    groove_weight: Weight = 1.0
+    """Rubbing against the meter is dissonance in time (Krebs 1999, "Fantasy Pieces"); as much as any part."""
+    density_weight: Weight = 1.0
+    """More onsets are tenser (Krumhansl 1996, Music Perception 13(3); Farbood 2012, 29(4); from memory)."""
+    register_weight: Weight = 1.0
+    """Higher is tenser (the same two studies, from memory)."""
+    dynamics_weight: Weight = 1.0
+    """Louder is tenser, in many studies the most of all (Granot & Eitan 2011, Music Perception 28(3), from
+    memory); no more than the others here, for a player who turns moves the level too."""
+    held_weight: Weight = 0.5
+    """A note that will not move on asks for release (common practice, no source); half, because most phrases
+    hold none and would pull the rest down."""
+    harmony_weight: Weight = 0.5
+    """With a chord chart, how far from the chords the notes stay. Among the strongest parts for listeners
+    (Farbood 2012, from memory); half, because a line passes through notes that no chord has."""
+    smoothed_s: Positive = 2.0
+    """Standard deviation of the window that the curve is smoothed over; Farbood's model takes attention to
+    span about 3 s (2012, from memory)."""
+    build_from: Share = 0.15
+    """Rise, from phrase to phrase smoothed over three, that is a build: see ``peak_from``."""
+    build_phrases: Annotated[int, Field(ge=2)] = 3
+    """Phrases that it takes at least: two are a contrast (our choice)."""
+    peak_from: Share = 0.12
+    """Prominence of a peak of that curve."""
+    release_from: Share = 0.2
+    """Drop from a peak, from phrase to phrase, that is a release."""
+    release_phrases: Annotated[int, Field(ge=1)] = 2
+    """Phrases after the peak within which it drops (our choice)."""
+
+
 class VarietySettings(_Section):
     """How the variety score is taken."""
 
@@ -296,6 +357,8 @@ class Settings(_Section):
     sound: SoundSettings = SoundSettings()
     labels: LabelSettings = LabelSettings()
     groove: GrooveSettings = GrooveSettings()
+    tension: TensionSettings = TensionSettings()
+    held: HeldSettings = HeldSettings()
     variety: VarietySettings = VarietySettings()
     markers: MarkerSettings = MarkerSettings()
     cues: CueSettings = CueSettings()
