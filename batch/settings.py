@@ -215,13 +215,13 @@ class TensionSettings(_Section):
     smoothed_s: Positive = 2.0
     """Standard deviation of the window that the curve is smoothed over; Farbood's model takes attention to
     span about 3 s (2012, from memory)."""
-    build_from: Share = 0.15
+    build_from: Share = 0.2
     """Rise, from phrase to phrase smoothed over three, that is a build: see ``peak_from``."""
     build_phrases: Annotated[int, Field(ge=2)] = 3
     """Phrases that it takes at least: two are a contrast (our choice)."""
-    peak_from: Share = 0.12
+    peak_from: Share = 0.15
     """Prominence of a peak of that curve."""
-    release_from: Share = 0.2
+    release_from: Share = 0.25
     """Drop from a peak, from phrase to phrase, that is a release."""
     release_phrases: Annotated[int, Field(ge=1)] = 2
     """Phrases after the peak within which it drops (our choice)."""

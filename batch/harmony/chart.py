@@ -1,0 +1,215 @@
+"""A chord chart: bars of chords, read from plain text."""
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from batch.harmony.symbols import LONGEST, Chord, read_chord
+
+MOST_BARS = 20_000
+"""Of a chart with its repeats written out: three hours at two bars a second (our choice)."""
+MOST_CHORDS = 64
+"""In a bar: more than any note value in use divides it into (our choice)."""
+MOST_NAMED = 8
+"""Symbols that are not known, told by name (our choice)."""
+
+
+class ChartError(ValueError):
+    """A text is no chart: what is wrong, and what to do."""
+
+    def __init__(self, problem: str, remedy: str) -> None:
+        self.problem, self.remedy = problem, remedy
+        super().__init__(f"{problem}; {remedy}")
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """From ``at``, a share of the bar, a chord; None where there is none, or one that is not known."""
+
+    at: float
+    chord: Chord | None
+
+
+Bar = tuple[Change, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """The bars of a chart in the order in which they are played; ``repeats`` says that they start again.
+
+    ``remarks`` say what in it could not be read.
+    """
+
+    name: str
+    bars: tuple[Bar, ...]
+    repeats: bool = False
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Writer:
+    """Writes down bars one after another, and which symbols in them are not known."""
+
+    bars: list[Bar] = field(default_factory=list)
+    _sounding: Chord | None = None
+    _unknown: dict[str, int] = field(default_factory=dict)
+
+    def bar(self, symbols: Sequence[str]) -> None:
+        """Write a bar whose symbols share it evenly."""
+        if len(symbols) > MOST_CHORDS:
+            problem = f"bar {len(self.bars) + 1} has more than {MOST_CHORDS} chords"
+            raise ChartError(problem, "see that bars are parted by |")
+        self.place([(place / len(symbols), symbol) for place, symbol in enumerate(symbols)])
+
+    def place(self, placed: Sequence[tuple[float, str]]) -> None:
+        """Write a bar of symbols, each at its share of it; what sounds before the first goes on."""
+        changes = [] if placed and placed[0][0] == 0 else [Change(0.0, self._sounding)]
+        for at, symbol in placed:
+            self._sounding = self._chord(symbol)
+            changes.append(Change(at, self._sounding))
+        self.bars.append(tuple(changes))
+        self.check()
+
+    def again(self) -> None:
+        """Write the last bar once more."""
+        if not self.bars:
+            raise ChartError("its first bar repeats one that is not there", "write a chord into it")
+        self.bars.append(self.bars[-1])
+
+    def check(self) -> None:
+        """Raise ChartError if there are too many bars."""
+        if len(self.bars) > MOST_BARS:
+            raise ChartError(f"has more than {MOST_BARS:,} bars", "write one chorus, and repeat below it")
+
+    def remarks(self, name: str) -> tuple[str, ...]:
+        """Return a line that names the symbols which are not known, each with the first bar it is in."""
+        if not self._unknown:
+            return ()
+        named = [f"{symbol} in bar {bar}" for symbol, bar in self._unknown.items()]
+        more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+        return (
+            f"its chord chart {name} has symbols that are not known: {', '.join(named[:MOST_NAMED])}{more};"
+            " there no chord is taken to sound",
+        )
+
+    def _chord(self, symbol: str) -> Chord | None:
+        if symbol in _HOLDS:
+            return self._sounding
+        if symbol.upper().replace(".", "") in _NO_CHORD:
+            return None
+        chord = read_chord(symbol)
+        if chord is None:
+            self._unknown.setdefault(symbol[:LONGEST], len(self.bars) + 1)
+        return chord
+
+
+_HOLDS = frozenset({"/", ".", "%"})
+"""A beat, or another even share of its bar, of the chord before."""
+_NO_CHORD = frozenset({"NC", "N/C"})
+
+_COMMENT = re.compile(r"^\s*#.*|\s#(?!\d).*")
+"""Not the sharp in ``C7(b9 #11)``."""
+_HEAD = re.compile(r"^\s*(?:\[[^\]]*\]|[^|\[\]:]{1,40}:(?!\|))")
+_TOKEN = re.compile(
+    r"(?P<end>:\|+:?)(?:\s*[x×]?\s*(?P<times>\d{1,3})(?:\s*[x×])?(?=\s|$|\|))?"
+    r"|(?P<start>\|+:)|(?P<line>\|+\]?)|\[[^\]]*\]|(?P<symbol>(?:[^\s|:()\[]|\([^)|]*\))+)|(?P<other>\S)"
+)
+_REPEAT = re.compile(r"\s*(?:form\s+)?repeats?(?:\s+until\s+the\s+take\s+ends)?\s*\.?\s*", re.IGNORECASE)
+_TIMES = re.compile(r"\s*[x×]\s*(\d{1,3})\s*", re.IGNORECASE)
+
+
+def parse_chart(text: str, name: str) -> Chart:
+    """Read a chart in plain text.
+
+    Bars are parted by ``|``; the symbols in a bar share it evenly, ``/`` and ``.`` being one more share of
+    the chord before, ``%`` alone the bar before, ``N.C.`` no chord, an empty bar more of the chord before.
+    ``||: ... :||`` is played twice, ``:|| x3`` three times. A line ``repeat`` says that the whole starts
+    again until the take ends, ``x3`` that it is played three times. What follows ``#`` at the start of a line, or
+    after a space, is a comment; lines without a bar line are headings.
+
+    Raises
+    ------
+    ChartError
+        If there are no bars in it, or too many.
+    """
+    reader = _Reader()
+    repeats, times = False, 1
+    for number, line in enumerate(text.splitlines(), start=1):
+        said = _COMMENT.sub("", line)
+        if "|" in said:
+            reader.line(_HEAD.sub("", said))
+        elif _REPEAT.fullmatch(said):
+            repeats = True
+        elif matched := _TIMES.fullmatch(said):
+            times = max(1, int(matched[1]))
+        elif _looks_like_chords(said):
+            reader.left_out.append(number)
+    writer = reader.writer
+    if not writer.bars:
+        raise ChartError("has no bars", "write its chords between bar lines: | F7 | Bb7 |")
+    if len(writer.bars) * times > MOST_BARS:
+        raise ChartError(f"has more than {MOST_BARS:,} bars", "write one chorus, and repeat below it")
+    return Chart(name, tuple(writer.bars) * times, repeats, (*writer.remarks(name), *_lines_left(reader, name)))
+
+
+def _lines_left(reader: "_Reader", name: str) -> Iterator[str]:
+    if reader.left_out:
+        yield (
+            f"line {reader.left_out[0]} of its chord chart {name} has chords but no bar line, and was left out:"
+            " part its bars by |"
+        )
+
+
+def _looks_like_chords(line: str) -> bool:
+    """Return whether a line without bar lines was meant for chords: more than the letter of a section."""
+    words = line.split()
+    return any(len(word) > 1 for word in words) and all(
+        word in _HOLDS or read_chord(word) is not None for word in words
+    )
+
+
+@dataclass(slots=True)
+class _Reader:
+    writer: Writer = field(default_factory=Writer)
+    left_out: list[int] = field(default_factory=list)
+    _from: int = 0
+    """The bar that a repeat sign goes back to."""
+
+    def line(self, line: str) -> None:
+        """Read a line of bars; a bar ends with its line."""
+        symbols: list[str] = []
+        is_open = False  # a bar line stands before, so that an empty bar is one
+        for token in _TOKEN.finditer(line):
+            kind = token.lastgroup
+            if kind in ("symbol", "other"):
+                symbols.append(token.group())
+                continue
+            if kind is None:
+                continue  # a mark in square brackets
+            is_single = token.group() == "|"
+            if symbols or (is_open and is_single):
+                self._bar(symbols)
+                symbols = []
+            is_open = is_single
+            if kind in ("end", "times"):
+                self._again(int(token["times"] or 2))
+            if kind == "start" or token.group().endswith(":"):
+                self._from = len(self.writer.bars)
+        if symbols:
+            self._bar(symbols)
+
+    def _bar(self, symbols: list[str]) -> None:
+        if symbols == ["%"]:
+            self.writer.again()
+        elif symbols:
+            self.writer.bar(symbols)
+        else:
+            self.writer.place(())
+        self.writer.check()
+
+    def _again(self, times: int) -> None:
+        played = self.writer.bars[self._from :]
+        if len(self.writer.bars) + len(played) * max(0, times - 1) > MOST_BARS:
+            raise ChartError(f"has more than {MOST_BARS:,} bars", "write one chorus, and repeat below it")
+        self.writer.bars += played * max(0, times - 1)
+        self._from = len(self.writer.bars)

@@ -1,0 +1,143 @@
+"""A chart laid under a take: which chord sounds when, and what the notes are over it.
+
+Bar 1 of the chart is bar 1 of the grid unless the settings say another; a pick-up and bars counted in have no
+chords. A note belongs to the chord that sounds as it starts. One that starts within an eighth before the next
+chord and lasts for the greater part into it anticipates that chord and belongs to it (common practice in swing
+and Latin playing; e.g. Levine 1995, from memory).
+"""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+
+import numpy as np
+
+from batch.harmony.chart import Bar, Chart
+from batch.harmony.roles import degree_and_role
+from batch.harmony.symbols import Chord
+from batch.model import ChordRole, ChordSpan, Grid, Harmony, Note
+
+ANTICIPATES_BEATS = 0.55
+"""Felt beats before a chord within which a note anticipates it: an eighth, and a little early playing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sounding:
+    """A chord over its stretch of the take, in bar ``bar`` of the grid; None where none is known."""
+
+    chord: Chord | None
+    start_s: float
+    end_s: float
+    bar: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChartChoice:
+    """How a chart is laid: from which bar of the grid, and whether it starts again whatever it says."""
+
+    from_bar: int = 1
+    repeats: bool = False
+
+
+def lay(chart: Chart, grid: Grid, choice: ChartChoice) -> tuple[Sounding, ...]:
+    """Return the chords of a chart over the beats of a grid, in order; stretches without one are in it too."""
+    return tuple(_sounding(chart, grid, choice))
+
+
+def _sounding(chart: Chart, grid: Grid, choice: ChartChoice) -> Iterator[Sounding]:
+    times = np.array(grid.beats_s)
+    for number, first, last in _bars(grid):
+        content = _bar_of(chart, number, choice)
+        if content is None:
+            continue
+        zero = first - (grid.beat_in_bar[first] - 1)  # its first beat, perhaps before the take
+        is_whole = last + 1 < len(times) or grid.beat_in_bar[last] >= grid.beats_per_bar
+        beats = grid.beat_in_bar[last] if is_whole else grid.beats_per_bar
+        edges = [zero + change.at * beats for change in content] + [zero + beats]
+        edges_s = [_time_of(edge, times) for edge in edges]
+        for change, start_s, end_s in zip(content, edges_s, edges_s[1:], strict=False):
+            yield Sounding(change.chord, start_s, end_s, number)
+
+
+def _bars(grid: Grid) -> Iterator[tuple[int, int, int]]:
+    """Yield each bar's number, and the first and last beat of the grid that lie in it."""
+    numbers = list(accumulate((beat == 1 for beat in grid.beat_in_bar[1:]), initial=grid.first_bar))
+    first = 0
+    for at in range(1, len(numbers) + 1):
+        if at == len(numbers) or numbers[at] != numbers[first]:
+            yield numbers[first], first, at - 1
+            first = at
+
+
+def _bar_of(chart: Chart, number: int, choice: ChartChoice) -> Bar | None:
+    at = number - choice.from_bar
+    if at < 0:
+        return None
+    if at >= len(chart.bars) and not (chart.repeats or choice.repeats):
+        return None
+    return chart.bars[at % len(chart.bars)]
+
+
+def _time_of(beat: float, times: np.ndarray) -> float:
+    """Return the time of a fractional beat; beyond the ends beats go on at the pace of the nearest."""
+    last = len(times) - 1
+    left = min(max(int(np.floor(beat)), 0), last - 1)
+    return float(times[left] + (beat - left) * (times[left + 1] - times[left]))
+
+
+def over_chords(notes: Sequence[Note], sounding: Sequence[Sounding], grid: Grid, chart: str) -> Harmony:
+    """Return what each note is over the chord it belongs to."""
+    reach_s = ANTICIPATES_BEATS * 60 / grid.tempo_bpm
+    starts = [each.start_s for each in sounding]
+    found = [_degree(note, sounding, starts, reach_s) for note in notes]
+    spans = (ChordSpan(s.chord.symbol, s.start_s, s.end_s, s.bar) for s in sounding if s.chord)
+    return Harmony(
+        chart=chart,
+        chords=tuple(spans),
+        degrees=tuple(degree for degree, _ in found),
+        roles=tuple(role for _, role in found),
+    )
+
+
+def _degree(
+    note: Note, sounding: Sequence[Sounding], starts: Sequence[float], reach_s: float
+) -> tuple[str | None, ChordRole | None]:
+    at = bisect_right(starts, note.onset_s) - 1
+    if at + 1 < len(starts) and _anticipates(note, starts[at + 1], reach_s):
+        at += 1
+    chord = sounding[at].chord if at >= 0 and note.onset_s < sounding[at].end_s else None
+    return degree_and_role(note.pitch_midi, chord) if chord else (None, None)
+
+
+def _anticipates(note: Note, change_s: float, reach_s: float) -> bool:
+    before_s = change_s - note.onset_s
+    return before_s <= reach_s and note.offset_s - change_s > before_s
+
+
+def chart_warnings(chart: Chart, grid: Grid | None, choice: ChartChoice, *, ends_s: float) -> Iterator[str]:
+    """Yield what the player should know: no grid to lay a chart on, bars without chords, unknown symbols.
+
+    ``ends_s`` is where the last note of the take ends: silence after it needs no chords.
+    """
+    if grid is None:
+        yield (
+            f"its chord chart {chart.name} cannot be laid under the take without a sure beat: give grid.tempo_bpm"
+            " and grid.first_downbeat_s in takemill.toml"
+        )
+        return
+    yield from chart.remarks
+    last_of_chart = choice.from_bar + len(chart.bars) - 1
+    last = max((number for number, first, _ in _bars(grid) if grid.beats_s[first] < ends_s), default=0)
+    if last > last_of_chart and not (chart.repeats or choice.repeats):
+        bare = f"bars {last_of_chart + 1} to {last}" if last > last_of_chart + 1 else f"bar {last}"
+        bars = "1 bar" if len(chart.bars) == 1 else f"{len(chart.bars)} bars"
+        yield (
+            f"its chord chart {chart.name} has {bars}, the take runs to bar {last}: {bare} have no chords; write"
+            " repeat at its end, or set grid.chart_repeats, if it is one chorus"
+        )
+    elif last and not any(number >= choice.from_bar for number, *_ in _bars(grid)):
+        yield (
+            f"its chord chart {chart.name} starts with bar {choice.from_bar}, the take ends before: see"
+            " grid.chart_from_bar"
+        )
