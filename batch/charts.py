@@ -39,7 +39,9 @@ def is_chart_name(name: str, settings: Settings) -> bool:
     if path.suffix.lower() not in CHART_SUFFIXES or is_hidden(name):
         return False
     stem = path.stem.lower()
-    return stem == "chords" or stem.endswith(_ENDING) or any(fnmatchcase(name, p) for p in _patterns(settings))
+    return (
+        stem == "chords" or stem.endswith(_ENDING) or any(fnmatchcase(name, p) for p in _patterns(settings))
+    )
 
 
 def _patterns(settings: Settings) -> Iterator[str]:

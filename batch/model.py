@@ -272,10 +272,10 @@ class MomentKind(StrEnum):
 class Moment:
     """Something to find again: from phrase ``first_phrase`` to ``last_phrase`` (from 0, inclusive).
 
-    A build rises to its last phrase. A peak is one phrase, and ``start_s`` where the curve is highest in it. A
-    release falls from its first phrase, where ``start_s`` is, to its last, which starts at ``end_s``. ``OUT``
-    is a run of phrases against the groove, its end where the groove is back in, and ``last_phrase`` the one
-    that is back (None if none is).
+    A build rises to its last phrase. A peak is one phrase, and ``start_s`` where the curve is highest in it.
+    A release falls from its first phrase, where ``start_s`` is, to its last, which starts at ``end_s``.
+    ``OUT`` is a run of phrases against the groove, its end where the groove is back in, and ``last_phrase``
+    the one that is back (None if none is).
     """
 
     kind: MomentKind
@@ -289,8 +289,8 @@ class Moment:
 class HeldNote:
     """A note (index, from 0) that is held by its take's own standard.
 
-    ``why`` is "long", "repeated" or "emphasised". Of one that is struck again and again, ``note`` is the first
-    time and ``last_note`` the last, and it lasts ``duration_s`` from the one to the end of the other.
+    ``why`` is "long", "repeated" or "emphasised". Of one that is struck again and again, ``note`` is the
+    first time and ``last_note`` the last, and it lasts ``duration_s`` from the one to the end of the other.
     ``degree`` is what it is over the chord, such as "#11".
     """
 
@@ -347,13 +347,16 @@ class ChordSpan:
 
 @dataclass(frozen=True, slots=True)
 class Harmony:
-    """What the notes are over the chords of a chart. ``degrees`` and ``roles`` have one entry a note.
+    """What the notes are over the chords of a chart.
 
-    A degree is counted from the chord's root ("1", "b7", "#11"); None where no chord sounds.
+    ``over``, ``degrees`` and ``roles`` have one entry a note. ``over`` says to which of ``chords`` (from 0) a
+    note belongs: the one that sounds as it starts, or that it anticipates. A degree is counted from the
+    chord's root ("1", "b7", "#11"); None where no chord sounds.
     """
 
     chart: str
     chords: tuple[ChordSpan, ...]
+    over: tuple[int | None, ...]
     degrees: tuple[str | None, ...]
     roles: tuple[ChordRole | None, ...]
 

@@ -24,6 +24,13 @@ Pattern = Annotated[
     StringConstraints(pattern=r"^[^\x00]*[^\x00./][^\x00]*$"),
     Field(json_schema_extra={"allowed": '"*.wav"'}),
 ]
+ChartName = Annotated[
+    str,
+    StringConstraints(
+        pattern=r"^[^/\\\x00]*[^/\\\x00.]\.([tT][xX][tT]|([mM][uU][sS][iI][cC])?[xX][mM][lL]|[mM][xX][lL])$"
+    ),
+    Field(json_schema_extra={"allowed": "a file's name that ends in .txt, .musicxml, .xml or .mxl"}),
+]
 Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]
 
 
@@ -82,6 +89,13 @@ class GridSettings(_Section):
     """A click or a backing track in the takes' folder; ``{take}`` stands for the take's name."""
     companion_starts_at_s: Annotated[float, _WITHIN_A_DAY] | None = None
     """Where in the take it starts; otherwise Broadcast Wave time references say, or both start together."""
+    chart: ChartName | None = None
+    """A chord chart in the takes' folder; ``{take}`` stands for the take's name. Without it
+    ``NAME.chords.txt`` beside the take is its chart, or ``chords.txt``."""
+    chart_from_bar: Annotated[int, Field(ge=-99_999, le=99_999)] = 1
+    """The bar, as the grid counts, that the chart starts with."""
+    chart_repeats: bool = False
+    """Whether the chart is one chorus that starts again until the take ends, though it does not say so."""
     starts_at_s: SessionSeconds | None = None
     """Where in the session the take starts; otherwise a Broadcast Wave time reference says."""
     starts_at_bar: BarBeat | None = None
@@ -179,7 +193,7 @@ class HeldSettings(_Section):
     long_from_s: Positive = 0.5
     """Shorter is held in nobody's ears, however fast the take is (our choice)."""
     repeated_from: Annotated[int, Field(ge=2)] = 4
-    """One pitch struck so often in a row: thrice is one corpus phrase in eleven, four times one in twenty-six."""
+    """One pitch struck so often in a row: thrice in one corpus phrase of eleven, four times in one of 26."""
     emphasised_from_db: Positive = 6.0
     """Louder than the notes around it by a dynamic mark or so (our choice)."""
     emphasised_from_medians: Annotated[float, Field(gt=1, allow_inf_nan=False)] = 1.5
@@ -250,6 +264,8 @@ class MarkerSettings(_Section):
 
     midi_format: Literal[0, 1] = 0
     event: Literal["marker", "cue-point"] = "marker"
+    moments: bool = False
+    """Mark builds, peaks, releases, and where the groove is left, beside the phrases: ``peak 06``."""
     devices: bool = False
     """Name what puts a phrase against the groove in the marker: ``07 long dense off-beats``."""
     spans: bool = True
@@ -265,7 +281,8 @@ CueColumn = Literal[
     "start_bar", "start_beat", "end_bar", "end_beat", "length", "density", "groove",
     "duration_s", "duration_beats", "note_count", "notes_per_beat", "notes_per_s", "articulation",
     "syncopation", "syncopated_run", "grouping", "grouping_strength", "off_grid", "devices", "device_start",
-    "device_end", "register", "leap_share", "borderline", "relation", "take",
+    "device_end", "register", "leap_share", "borderline", "relation",
+    "tension", "chord_share", "outside_share", "held", "take",
 ]  # fmt: skip
 
 

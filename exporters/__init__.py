@@ -69,6 +69,7 @@ def exporters_for(
             markers.session_tempo_bpm,
             markers.counts_from,
             markers.devices,
+            markers.moments,
         ),
         CsvCues(
             cues.columns,

@@ -58,11 +58,16 @@ def phrase_names(phrases: tuple[LabelledPhrase, ...], *, with_devices: bool = Fa
     With devices it says what puts a phrase against the groove: ``07 long dense off-beats``. Names
     are unique, printable ASCII, and sort as the phrases do.
     """
-    width = max(2, len(str(len(phrases))))
+    width = number_width(phrases)
     return tuple(
         f"{number:0{width}} {_words(phrase, with_devices=with_devices)}"[:LONGEST].rstrip()
         for number, phrase in enumerate(phrases, start=1)
     )
+
+
+def number_width(phrases: Sequence[LabelledPhrase]) -> int:
+    """Return in how many digits phrases are numbered, so that names sort as they do."""
+    return max(2, len(str(len(phrases))))
 
 
 def _words(phrase: LabelledPhrase, *, with_devices: bool) -> str:

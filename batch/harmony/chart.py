@@ -124,8 +124,8 @@ def parse_chart(text: str, name: str) -> Chart:
     Bars are parted by ``|``; the symbols in a bar share it evenly, ``/`` and ``.`` being one more share of
     the chord before, ``%`` alone the bar before, ``N.C.`` no chord, an empty bar more of the chord before.
     ``||: ... :||`` is played twice, ``:|| x3`` three times. A line ``repeat`` says that the whole starts
-    again until the take ends, ``x3`` that it is played three times. What follows ``#`` at the start of a line, or
-    after a space, is a comment; lines without a bar line are headings.
+    again until the take ends, ``x3`` that it is played three times. What follows ``#`` at the start of a
+    line, or after a space, is a comment; lines without a bar line are headings.
 
     Raises
     ------
@@ -149,14 +149,16 @@ def parse_chart(text: str, name: str) -> Chart:
         raise ChartError("has no bars", "write its chords between bar lines: | F7 | Bb7 |")
     if len(writer.bars) * times > MOST_BARS:
         raise ChartError(f"has more than {MOST_BARS:,} bars", "write one chorus, and repeat below it")
-    return Chart(name, tuple(writer.bars) * times, repeats, (*writer.remarks(name), *_lines_left(reader, name)))
+    return Chart(
+        name, tuple(writer.bars) * times, repeats, (*writer.remarks(name), *_lines_left(reader, name))
+    )
 
 
 def _lines_left(reader: "_Reader", name: str) -> Iterator[str]:
     if reader.left_out:
         yield (
-            f"line {reader.left_out[0]} of its chord chart {name} has chords but no bar line, and was left out:"
-            " part its bars by |"
+            f"line {reader.left_out[0]} of its chord chart {name} has chords but no bar line, and was left"
+            " out: part its bars by |"
         )
 
 

@@ -1,9 +1,9 @@
 """What a note is over a chord: its degree, and whether it is a tone of it, an extension, or outside.
 
-Which extensions a chord takes is chord-scale theory as handbooks have it (Nettles & Graf 1997, "The Chord Scale
-Theory and Jazz Harmony"; Levine 1995, "The Jazz Theory Book"; both from memory). Where they differ by context,
-which a symbol does not tell, the wider answer stands: over a plain dominant seventh altered and natural
-tensions are both extensions, and only its fourth and its major seventh are outside. What the symbol states is
+Which extensions a chord takes is chord-scale theory as handbooks have it (Nettles & Graf 1997, "The Chord
+Scale Theory and Jazz Harmony"; Levine 1995, "The Jazz Theory Book"; both from memory). Where they differ by
+context, which a symbol does not tell, the wider answer stands: over a plain dominant seventh altered and
+natural tensions are both extensions, and only its fourth and its major seventh are outside. What the symbol states is
 taken at its word: a chord with a natural ninth has no altered one, and the other way round.
 """
 
@@ -29,7 +29,7 @@ def degree_and_role(pitch: float, chord: Chord) -> tuple[str, ChordRole]:
 @lru_cache(maxsize=1024)
 def _table(chord: Chord) -> tuple[tuple[str, ChordRole], ...]:
     tones, tensions, extensions = dict(chord.tones), dict(chord.tensions), extensions_of(chord)
-    names = {at: name for at, name in enumerate(_NAMES)}
+    names = dict(enumerate(_NAMES))
     if _3 in tones:
         names[_B3] = "#9"
     names |= tensions | tones

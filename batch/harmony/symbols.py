@@ -21,8 +21,8 @@ _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 _SYMBOL = re.compile(r"([A-G](?:bb|##|b|#)?)(.*?)(?:/([A-G](?:bb|##|b|#)?))?")
 _CHANGE = re.compile(r"(maj7|sus[24]?|alt|(?:(?:add|no|omit)?(?:[b#+-])?)(?:2|3|4|5|6|7|9|11|13))$")
 
-_SIGNS = str.maketrans({"♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "##", "−": "-", "–": "-", "‑": "-", "△": "Δ", "∆": "Δ",
-                        "º": "°", "⌀": "ø", "Ø": "ø"})  # fmt: skip
+_SIGNS = str.maketrans({"♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "##", "−": "-", "–": "-", "‑": "-", "△": "Δ",
+                        "∆": "Δ", "º": "°", "⌀": "ø", "Ø": "ø"})  # fmt: skip
 _SPELLINGS: tuple[tuple[str, str], ...] = (
     (r"6(?:/|,|add)9", "69"),
     (r"/(?=maj|Maj|M7|Δ)", ""),
@@ -58,7 +58,7 @@ from memory)."""
 
 _SEVENTH = 7
 _CHORD_NUMBERS = frozenset(range(1, 8))
-"""Degrees up to the seventh make the chord; ninth, eleventh and thirteenth are put on top of it (textbook)."""
+"""Degrees up to the seventh make the chord; ninth, eleventh and thirteenth are put on top (textbook)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +132,8 @@ def _degrees(quality: str) -> list[str] | None:
         changes.append(change[1])
         quality = quality[: change.start()]
     degrees: list[str] | None = known
-    for change in reversed(changes):
-        degrees = _changed(degrees, change) if degrees else None
+    for made in reversed(changes):
+        degrees = _changed(degrees, made) if degrees else None
     return degrees
 
 
@@ -147,7 +147,11 @@ def _known(quality: str) -> list[str] | None:
     except ValueError:
         return None
     # A thirteenth over a major third goes without the eleventh (common practice; Levine 1995, from memory).
-    return [d for d in degrees if d != "11"] if {"3", "11"} <= {*degrees} and _is_thirteenth(degrees) else degrees
+    return (
+        [d for d in degrees if d != "11"]
+        if {"3", "11"} <= {*degrees} and _is_thirteenth(degrees)
+        else degrees
+    )
 
 
 def _is_thirteenth(degrees: list[str]) -> bool:
@@ -182,7 +186,9 @@ def _with(degrees: list[str], degree: str, *, instead: bool) -> list[str]:
 def _added(degrees: list[str], what: str) -> list[str]:
     sign = what[0] if what[0] in "b#+-" else ""
     number = what[len(sign) :]
-    return _with(degrees, {"+": "#", "-": "b"}.get(sign, sign) + _UPPER.get(number, number), instead=bool(sign))
+    return _with(
+        degrees, {"+": "#", "-": "b"}.get(sign, sign) + _UPPER.get(number, number), instead=bool(sign)
+    )
 
 
 def _without(degrees: list[str], what: str) -> list[str]:

@@ -59,24 +59,47 @@ def held_notes(
     """Return the held notes of a take in order, each with its reasons."""
     if not phrases:
         return ()
-    standard = Standard.of(notes, grid, limits)
-    return tuple(
-        held
-        for number, phrase in enumerate(phrases)
-        for held in _held_in(notes, phrase, number, standard, limits)
-    )
+    take = _Take(notes, Standard.of(notes, grid, limits), limits)
+    return tuple(held for number, phrase in enumerate(phrases) for held in take.held_in(phrase, number))
 
 
-def _held_in(
-    notes: Sequence[Note], phrase: Phrase, number: int, standard: Standard, limits: HeldSettings
-) -> Iterator[HeldNote]:
-    for first, last in _runs(notes_of(phrase, notes)):
-        run = range(phrase.first_note + first, phrase.first_note + last + 1)
-        each = [_alone(notes, index, phrase, number, standard, limits) for index in run]
-        if len(run) >= limits.repeated_from:
-            yield _together(notes, run, number, [held for held in each if held])
-        else:
-            yield from (held for held in each if held)
+@dataclass(frozen=True, slots=True)
+class _Take:
+    notes: Sequence[Note]
+    standard: Standard
+    limits: HeldSettings
+
+    def held_in(self, phrase: Phrase, number: int) -> Iterator[HeldNote]:
+        """Yield what one phrase holds."""
+        for first, last in _runs(notes_of(phrase, self.notes)):
+            run = range(phrase.first_note + first, phrase.first_note + last + 1)
+            each = [(index, why) for index in run if (why := self._why(index, phrase))]
+            if len(run) >= self.limits.repeated_from:
+                reasons = dict.fromkeys([REPEATED, *(reason for _, why in each for reason in why)])
+                yield self._held(run[0], run[-1], number, tuple(reasons))
+            else:
+                yield from (self._held(index, index, number, why) for index, why in each)
+
+    def _held(self, first: int, last: int, number: int, why: tuple[str, ...]) -> HeldNote:
+        end_s = max(note.offset_s for note in self.notes[first : last + 1])
+        return HeldNote(first, last, number, end_s - self.notes[first].onset_s, why)
+
+    def _why(self, index: int, phrase: Phrase) -> tuple[str, ...]:
+        """Return why a note counts as held by itself; nothing if it does not."""
+        note, duration, limits = self.notes[index], self.standard.durations[index], self.limits
+        if note.offset_s - note.onset_s < limits.long_from_s:
+            return ()
+        stays = duration >= limits.emphasised_from_medians * self.standard.median
+        is_loud = stays and self._stands_out_by_db(index, phrase) >= limits.emphasised_from_db
+        is_long = duration >= self.standard.long_from
+        return (*((LONG,) if is_long else ()), *((EMPHASISED,) if is_loud else ()))
+
+    def _stands_out_by_db(self, index: int, phrase: Phrase) -> float:
+        """Return how much louder a note is than the median of those around it; a lone note by nothing."""
+        start = max(phrase.first_note, index - SURROUNDINGS)
+        end = min(phrase.last_note, index + SURROUNDINGS)
+        around = [self.notes[i].loudness_db for i in range(start, end + 1) if i != index]
+        return self.notes[index].loudness_db - statistics.median(around) if around else 0.0
 
 
 def _runs(notes: Sequence[Note]) -> Iterator[tuple[int, int]]:
@@ -90,34 +113,6 @@ def _runs(notes: Sequence[Note]) -> Iterator[tuple[int, int]]:
 
 def _is_same(one: Note, other: Note) -> bool:
     return abs(one.pitch_midi - other.pitch_midi) < SAME_PITCH_SEMITONES
-
-
-def _alone(
-    notes: Sequence[Note], index: int, phrase: Phrase, number: int, standard: Standard, limits: HeldSettings
-) -> HeldNote | None:
-    note, duration = notes[index], standard.durations[index]
-    duration_s = note.offset_s - note.onset_s
-    if duration_s < limits.long_from_s:
-        return None
-    why = (LONG,) if duration >= standard.long_from else ()
-    if duration >= limits.emphasised_from_medians * standard.median and (
-        _stands_out_by_db(notes, index, phrase) >= limits.emphasised_from_db
-    ):
-        why += (EMPHASISED,)
-    return HeldNote(index, index, number, duration_s, why) if why else None
-
-
-def _stands_out_by_db(notes: Sequence[Note], index: int, phrase: Phrase) -> float:
-    """Return how much louder a note is than the median of those around it; a lone note by nothing."""
-    start, end = max(phrase.first_note, index - SURROUNDINGS), min(phrase.last_note, index + SURROUNDINGS)
-    around = [notes[i].loudness_db for i in range(start, end + 1) if i != index]
-    return notes[index].loudness_db - statistics.median(around) if around else 0.0
-
-
-def _together(notes: Sequence[Note], run: range, number: int, each: Sequence[HeldNote]) -> HeldNote:
-    why = dict.fromkeys([REPEATED, *(reason for held in each for reason in held.why)])
-    duration_s = max(notes[i].offset_s for i in run) - notes[run[0]].onset_s
-    return HeldNote(run[0], run[-1], number, duration_s, tuple(why))
 
 
 def with_degrees(held: Sequence[HeldNote], degrees: Sequence[str | None]) -> tuple[HeldNote, ...]:

@@ -137,9 +137,11 @@ def _held_of(notes: Sequence[Note], held: Sequence[HeldNote]) -> np.ndarray:
 
 def _held_shares(phrases: Sequence[Phrase], held: Sequence[HeldNote]) -> Iterator[float]:
     """Yield the share of each phrase's time that held notes take."""
-    for number, phrase in enumerate(phrases):
-        lasting_s = sum(each.duration_s for each in held if each.phrase == number)
-        yield min(1.0, lasting_s / (phrase.end_s - phrase.start_s))
+    lasting_s = [0.0] * len(phrases)
+    for each in held:
+        lasting_s[each.phrase] += each.duration_s
+    for phrase, held_s in zip(phrases, lasting_s, strict=True):
+        yield min(1.0, held_s / (phrase.end_s - phrase.start_s))
 
 
 def _harmony_of(notes: Sequence[Note], harmony: Harmony | None) -> np.ndarray:
