@@ -26,7 +26,7 @@ def tension_words(analysis: Analysis) -> list[str]:
     lines = {
         "tension": "; ".join(words for words in shape if words) or "even, no builds and no peaks",
         "groove": outs,
-        "held": held_words(tension, analysis),
+        "holds": held_words(tension, analysis),
     }
     return [f"{head}: {words}" for head, words in lines.items() if words]
 
@@ -50,14 +50,15 @@ def moment_words(moment: Moment) -> str:
 
 
 def held_words(tension: Tension, analysis: Analysis) -> str:
-    """Return which notes are held: with a chart those that are no chord tones, else the longest."""
+    """Return which notes are held longest; with a chart, which of those that are no chord tones."""
     harmony = analysis.harmony
     held = sorted(tension.held, key=lambda each: -each.duration_s)
     if harmony is None:
         longest = [f"{_name(analysis, each)} at {_at(analysis, each)}" for each in held[:_MOST_TOLD]]
         return f"{count(len(held), 'note')}, the longest {', '.join(longest)}" if longest else ""
-    far = [each for each in tension.held if harmony.roles[each.note] in _FAR]
-    return _some([f"holds {held_over(each, harmony, analysis)}" for each in far])
+    far = [each for each in held if harmony.roles[each.note] in _FAR]
+    told = sorted(far[:_MOST_TOLD], key=lambda each: each.note)
+    return _some([held_over(each, harmony, analysis) for each in told], len(far))
 
 
 _FAR = frozenset({ChordRole.EXTENSION, ChordRole.OUTSIDE})
@@ -91,8 +92,9 @@ def _at(analysis: Analysis, held: HeldNote) -> str:
     return clock(analysis.notes[held.note].onset_s)
 
 
-def _some(told: Sequence[str]) -> str:
-    more = len(told) - _MOST_TOLD
+def _some(told: Sequence[str], known: int | None = None) -> str:
+    """Return what is told, with how many more are ``known``, by default all that there are."""
+    more = (len(told) if known is None else known) - _MOST_TOLD
     return ", ".join([*told[:_MOST_TOLD], *([f"and {more} more"] if more > 0 else [])])
 
 

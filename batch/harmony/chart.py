@@ -14,6 +14,11 @@ MOST_NAMED = 8
 """Symbols that are not known, told by name (our choice)."""
 
 
+MOST_LINES = 20_000
+LONGEST_LINE = 1_000
+"""Of a chart in plain text (our choice): longer ones take long to read, and nobody reads them."""
+
+
 class ChartError(ValueError):
     """A text is no chart: what is wrong, and what to do."""
 
@@ -134,7 +139,7 @@ def parse_chart(text: str, name: str) -> Chart:
     """
     reader = _Reader()
     repeats, times = False, 1
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(_lines_of(text), start=1):
         said = _COMMENT.sub("", line)
         if "|" in said:
             reader.line(_HEAD.sub("", said))
@@ -152,6 +157,14 @@ def parse_chart(text: str, name: str) -> Chart:
     return Chart(
         name, tuple(writer.bars) * times, repeats, (*writer.remarks(name), *_lines_left(reader, name))
     )
+
+
+def _lines_of(text: str) -> list[str]:
+    lines = text.splitlines()
+    if len(lines) > MOST_LINES or any(len(line) > LONGEST_LINE for line in lines):
+        problem = f"has more than {MOST_LINES:,} lines, or one of more than {LONGEST_LINE:,} characters"
+        raise ChartError(problem, "keep the chords of one tune only in it")
+    return lines
 
 
 def _lines_left(reader: "_Reader", name: str) -> Iterator[str]:

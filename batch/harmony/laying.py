@@ -142,10 +142,11 @@ def complaints(chart: Chart, grid: Grid | None, choice: ChartChoice, *, ends_s: 
     last_of_chart = choice.from_bar + len(chart.bars) - 1
     last = max((number for number, first, _ in _bars(grid) if grid.beats_s[first] < ends_s), default=0)
     if last > last_of_chart and not (chart.repeats or choice.repeats):
-        bare = f"bars {last_of_chart + 1} to {last}" if last > last_of_chart + 1 else f"bar {last}"
+        first = max(1, last_of_chart + 1)
+        bare = f"bars {first} to {last} have" if last > first else f"bar {last} has"
         bars = "1 bar" if len(chart.bars) == 1 else f"{len(chart.bars)} bars"
         yield (
-            f"its chord chart {chart.name} has {bars}, the take runs to bar {last}: {bare} have no chords;"
+            f"its chord chart {chart.name} has {bars}, the take runs to bar {last}: {bare} no chords;"
             " write repeat at its end, or set grid.chart_repeats, if it is one chorus"
         )
     elif last and not any(number >= choice.from_bar for number, *_ in _bars(grid)):

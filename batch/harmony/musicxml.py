@@ -1,5 +1,6 @@
 """A chord chart from a MusicXML lead sheet, read by music21, its repeats played out."""
 
+import re
 import zipfile
 from collections.abc import Iterator
 from io import BytesIO
@@ -9,6 +10,11 @@ from batch.harmony.chart import Chart, ChartError, Writer
 
 MOST_UNPACKED_BYTES = 16 << 20
 """Of a compressed file: a lead sheet has a hundredth of it (our choice)."""
+
+MOST_MEASURES = 10_000
+MOST_TIMES = 99
+"""Of a part, and of a repeat in it (our choice): a few signs could stand for hours of bars."""
+_TIMES = re.compile(rb"times\s*=\s*[\"']\s*(\d+)")
 
 _MISSING = "needs music21 to be read", "pip install 'takemill[musicxml]', or write the chords as plain text"
 _AGAIN = "export it again, or write the chords as plain text"
@@ -40,9 +46,7 @@ def parse_musicxml(content: bytes, name: str) -> Chart:
         If it is no MusicXML, has no chord symbols, or music21 is not installed.
     """
     text = _unpacked(content) if content.startswith(b"PK") else content
-    # Entities can make a small file a large one, and no lead sheet has any.
-    if b"<!ENTITY" in text.replace(b"\0", b""):
-        raise ChartError("declares entities, which no lead sheet needs", _AGAIN)
+    _refuse_bombs(text)
     try:
         from music21 import converter, harmony, stream  # noqa: PLC0415  it loads long, and is an extra
     except ImportError as error:
@@ -62,6 +66,17 @@ def parse_musicxml(content: bytes, name: str) -> Chart:
     if part is None or not writer.bars:
         raise ChartError("has no chord symbols", "put them into it, or write the chords as plain text")
     return Chart(name, tuple(writer.bars), remarks=writer.remarks(name))
+
+
+def _refuse_bombs(text: bytes) -> None:
+    """Refuse what would make a small file a large score; ChartError."""
+    plain = text.replace(b"\0", b"")  # UTF-16 has them between letters
+    if b"<!ENTITY" in plain:
+        raise ChartError("declares entities, which no lead sheet needs", _AGAIN)
+    if plain.count(b"<measure") > MOST_MEASURES:
+        raise ChartError(f"has more than {MOST_MEASURES:,} measures", "export the lead sheet alone")
+    if any(len(found) > len(str(MOST_TIMES)) or int(found) > MOST_TIMES for found in _TIMES.findall(plain)):
+        raise ChartError(f"has a repeat of more than {MOST_TIMES} times", _AGAIN)
 
 
 def _unpacked(content: bytes) -> bytes:
@@ -121,7 +136,8 @@ def symbol_of(found: Any) -> str:
 
 def _change(step: Any) -> str:
     sign = _SIGNS.get(round(step.interval.semitones) if step.interval else 0, "?")
-    return {"add": "add", "alter": "", "subtract": "no"}.get(step.modType, "?") + f"{sign}{step.degree}"
+    word = {"add": "" if sign else "add", "alter": "", "subtract": "no"}.get(step.modType, "?")
+    return f"{word}{sign}{step.degree}"
 
 
 def _name(pitch: Any) -> str:

@@ -3,8 +3,8 @@
 Which extensions a chord takes is chord-scale theory as handbooks have it (Nettles & Graf 1997, "The Chord
 Scale Theory and Jazz Harmony"; Levine 1995, "The Jazz Theory Book"; both from memory). Where they differ by
 context, which a symbol does not tell, the wider answer stands: over a plain dominant seventh altered and
-natural tensions are both extensions, and only its fourth and its major seventh are outside. What the symbol states is
-taken at its word: a chord with a natural ninth has no altered one, and the other way round.
+natural tensions are both extensions, and only its fourth and its major seventh are outside. What the symbol
+states is taken at its word: a chord with a natural ninth has no altered one, and the other way round.
 """
 
 from functools import lru_cache

@@ -167,7 +167,7 @@ def _changed(degrees: list[str], change: str) -> list[str] | None:
     if change == "7":
         return [*degrees, "b7"]
     degree = {"+": "#", "-": "b"}.get(sign, sign) + _UPPER.get(number, number)
-    if not sign and number in _STACKED and not {"b7", "7", "bb7", "6"} & {*degrees}:
+    if not sign and (degree in degrees or (number in _STACKED and not _SEVENTHS & {*degrees})):
         return None  # a plain ninth has a seventh below it
     return _with(degrees, degree, instead=bool(sign))
 
@@ -175,6 +175,7 @@ def _changed(degrees: list[str], change: str) -> list[str] | None:
 _UPPER = {"2": "9", "4": "11", "6": "13"}
 """Degrees an octave up, where they are added."""
 _STACKED = frozenset({"9", "11", "13"})
+_SEVENTHS = frozenset({"b7", "7", "bb7", "6"})
 
 
 def _with(degrees: list[str], degree: str, *, instead: bool) -> list[str]:

@@ -39,8 +39,7 @@ def moments_of(
         Times and the tension at each, which says where in its phrase a peak is.
     settings : TensionSettings
     """
-    peaks = peaks_of(tension, settings)
-    smooth = smoothed(tension)
+    peaks, smooth = peaks_of(tension, settings), smoothed(tension)
     found = [
         *(_peak(phrases, peak, curve) for peak in peaks),
         *(_span(MomentKind.BUILD, phrases, *span) for span in _builds(tension, smooth, peaks, settings)),
@@ -52,8 +51,9 @@ def moments_of(
 
 def smoothed(tension: np.ndarray) -> np.ndarray:
     """Return the tension of each phrase with that of its neighbours; the ends have one."""
-    weights = np.convolve(np.ones(len(tension)), _WINDOW, "same")[: len(tension)]
-    return np.convolve(tension, _WINDOW, "same")[: len(tension)] / weights
+    window = np.array(_WINDOW)
+    known = np.convolve(np.ones(len(tension)), window)[1:-1]
+    return np.convolve(tension, window)[1:-1] / known
 
 
 def peaks_of(tension: np.ndarray, settings: TensionSettings) -> list[int]:
