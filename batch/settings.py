@@ -240,6 +240,13 @@ class TensionSettings(_Section):
     release_phrases: Annotated[int, Field(ge=1)] = 2
     """Phrases after the peak within which it drops (our choice)."""
 
+    @model_validator(mode="after")
+    def _something_weighs(self) -> Self:
+        parts = ("groove", "density", "register", "dynamics", "held", "harmony")
+        if not any(getattr(self, f"{name}_weight") for name in parts):
+            raise PydanticCustomError(CONTRADICTION, "one weight at least must lie above 0")
+        return self
+
 
 class VarietySettings(_Section):
     """How the variety score is taken."""

@@ -42,7 +42,7 @@ def moments_of(
     peaks, smooth = peaks_of(tension, settings), smoothed(tension)
     found = [
         *(_peak(phrases, peak, curve) for peak in peaks),
-        *(_span(MomentKind.BUILD, phrases, *span) for span in _builds(tension, smooth, peaks, settings)),
+        *(_span(MomentKind.BUILD, phrases, *span) for span in _builds(smooth, peaks, settings)),
         *(_release(phrases, *span) for span in _releases(phrases, tension, peaks, settings)),
         *_outs(phrases),
     ]
@@ -64,12 +64,13 @@ def peaks_of(tension: np.ndarray, settings: TensionSettings) -> list[int]:
     # The ends may be peaks: nothing is known of what lies beyond, so it is taken to be as low as the lowest.
     low = smooth.min()
     tops, _ = find_peaks(np.concatenate([[low], smooth, [low]]), prominence=settings.peak_from)
-    return sorted({_tensest_near(tension, int(top) - 1) for top in tops})
+    return sorted({_highest_near(tension, int(top) - 1) for top in tops})
 
 
-def _tensest_near(tension: np.ndarray, top: int) -> int:
-    near = range(max(0, top - 1), min(len(tension), top + 2))
-    return max(near, key=lambda phrase: tension[phrase])
+def _highest_near(tension: np.ndarray, phrase: int) -> int:
+    """Return the tensest of a phrase and its neighbours."""
+    near = range(max(0, phrase - 1), min(len(tension), phrase + 2))
+    return max(near, key=lambda each: tension[each])
 
 
 def ends_on_peak(tension: np.ndarray, settings: TensionSettings) -> bool:
@@ -79,18 +80,16 @@ def ends_on_peak(tension: np.ndarray, settings: TensionSettings) -> bool:
     return bool(peaks) and peaks[-1] == last and bool(tension[last] >= tension.max())
 
 
-def _builds(
-    tension: np.ndarray, smooth: np.ndarray, peaks: Sequence[int], settings: TensionSettings
-) -> Iterator[tuple[int, int]]:
+def _builds(smooth: np.ndarray, peaks: Sequence[int], settings: TensionSettings) -> Iterator[tuple[int, int]]:
     """Yield the first and last phrase of each build: back from a peak as far as the smoothed tension rose."""
     floor = 0
     for peak in peaks:
-        first = lowest = peak
+        first = lowest = top = _highest_near(smooth, peak)
         while first > floor and smooth[first - 1] <= smooth[first] + _NO_RISE:
             first -= 1
             if smooth[first] < smooth[lowest]:
                 lowest = first
-        rise = smooth[peak] - smooth[lowest]
+        rise = smooth[top] - smooth[lowest]
         if peak - lowest + 1 >= settings.build_phrases and rise >= settings.build_from:
             yield lowest, peak
         floor = peak

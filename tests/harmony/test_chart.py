@@ -1,5 +1,7 @@
 """Charts in plain text: which chord stands where, worked by hand."""
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,7 +17,7 @@ BLUES = """Blues in F
 
 
 def told(chart: Chart) -> list[str]:
-    """Return each bar in words: symbols with the share of the bar they start at, where it is not its start."""
+    """Return each bar in words: symbols, and the share of it where they start, but 0."""
     return [
         " ".join(
             (change.chord.symbol if change.chord else "-") + (f"@{change.at:g}" if change.at else "")
@@ -118,4 +120,4 @@ def test_any_text_is_a_chart_or_an_error(text):
         for bar in chart.bars:
             at = [change.at for change in bar]
             assert at[0] == 0
-            assert all(0 <= a < b < 1 for a, b in zip(at, at[1:], strict=False))
+            assert all(0 <= a < b < 1 for a, b in pairwise(at))

@@ -162,7 +162,7 @@ def test_a_huge_chart_is_not_read(tmp_path):
     chart = tmp_path / "solo.chords.txt"
     with chart.open("wb") as file:
         file.truncate(MOST_CHART_BYTES + 1)
-    with pytest.raises(TakeError, match="its chord chart solo.chords.txt cannot be read"):
+    with pytest.raises(TakeError, match=r"its chord chart solo\.chords\.txt cannot be read"):
         brief(take)
     with pytest.raises(TakeError, match="holds more than"):
         read_chart(chart)

@@ -1,4 +1,4 @@
-"""What notes are over chords, as handbooks of jazz harmony say (Levine 1995, Nettles & Graf 1997, from memory)."""
+"""What notes are over chords, as handbooks say (Levine 1995, Nettles & Graf 1997, from memory)."""
 
 import pytest
 
