@@ -45,8 +45,8 @@ def moment_words(moment: Moment) -> str:
         case MomentKind.RELEASE:
             return f"releases in phrase {first if last is None else last + 1}"
         case MomentKind.OUT:
-            back = "out to the end" if last is None else f"back in at {last + 1}"
-            return f"goes out in phrase {first}, {back}"
+            back = " and stays out" if last is None else f", back in at {last + 1}"
+            return f"goes out in phrase {first}{back}"
 
 
 def held_words(tension: Tension, analysis: Analysis) -> str:

@@ -4,8 +4,9 @@ from pathlib import Path
 
 from batch.charts import MOST_CHART_BYTES, MUSICXML_SUFFIXES
 from batch.errors import TakeError
-from batch.harmony.chart import Chart, ChartError, parse_chart
+from batch.harmony.chart import Chart, ChartError
 from batch.harmony.musicxml import parse_musicxml
+from batch.harmony.plain import parse_chart
 from batch.regular import TooLargeError, read_regular
 
 _CONTROLS = frozenset("\t\n\r\f\x1a")

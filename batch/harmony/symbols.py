@@ -11,6 +11,8 @@ from functools import lru_cache
 
 from pychord import Chord as Named
 
+from batch.harmony.spelling import plain_signs, spelled
+
 LONGEST = 40
 """Characters of a symbol (our choice); longer ones are no symbols, and would take long to try."""
 
@@ -20,27 +22,6 @@ _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 
 _SYMBOL = re.compile(r"([A-G](?:bb|##|b|#)?)(.*?)(?:/([A-G](?:bb|##|b|#)?))?")
 _CHANGE = re.compile(r"(maj7|sus[24]?|alt|(?:(?:add|no|omit)?(?:[b#+-])?)(?:2|3|4|5|6|7|9|11|13))$")
-
-_SIGNS = str.maketrans({"♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "##", "−": "-", "–": "-", "‑": "-", "△": "Δ",
-                        "∆": "Δ", "º": "°", "⌀": "ø", "Ø": "ø"})  # fmt: skip
-_SPELLINGS: tuple[tuple[str, str], ...] = (
-    (r"6(?:/|,|add)9", "69"),
-    (r"/(?=maj|Maj|M7|Δ)", ""),
-    (r"[(){},. ]|\\", ""),
-    (r"(?i:half-?dim7?|hdim7?)", "m7b5"),
-    (r"ø7?|^h7?$", "m7b5"),
-    (r"(?i:diminished)|°|^o(?=7|$)", "dim"),
-    (r"(?i:augmented)|^\+(?=$|[79(]|maj|M|Δ)", "aug"),
-    (r"(?:Δ|\^|^j)(?!7|9|11|13)", "maj7"),
-    (r"Δ|\^|^j", "maj"),
-    (r"(?i:major|maj)|Ma|MA|ma", "maj"),
-    (r"M(?=$|\d)", "maj"),
-    (r"(?i:minor|min)|mi(?!t)|Mi|MI|^-", "m"),
-    (r"(?i:dominant|dom)(?=\d)", ""),
-    (r"\+$", "#5"),
-    (r"^maj$", ""),
-)
-"""Other spellings, in a regular expression's terms, and pychord's; in this order."""
 
 _MORE: dict[str, tuple[str, ...]] = {
     "m13": ("1", "b3", "5", "b7", "9", "11", "13"),
@@ -78,13 +59,13 @@ class Chord:
 @lru_cache(maxsize=4096)
 def read_chord(symbol: str) -> Chord | None:
     """Return the chord that a symbol stands for; None if that is not known."""
-    plain = symbol.strip().translate(_SIGNS)
+    plain = plain_signs(symbol.strip())
     # Numbers after a slash are no bass: 6/9 is one chord.
     matched = _SYMBOL.fullmatch(plain) if len(plain) <= LONGEST else None
     if matched is None:
         return None
     root_name, quality, bass_name = matched.groups()
-    degrees = _degrees(_spelled(quality))
+    degrees = _degrees(spelled(quality))
     if degrees is None:
         return None
     root = pitch_class(root_name)
@@ -114,12 +95,6 @@ def number_of(degree: str) -> int:
 
 _BASS_NAMES = ("1", "b9", "9", "b3", "3", "11", "#11", "5", "b13", "13", "b7", "7")
 """What a bass is called that is no tone of its chord."""
-
-
-def _spelled(quality: str) -> str:
-    for pattern, spelling in _SPELLINGS:
-        quality = re.sub(pattern, spelling, quality)
-    return quality
 
 
 def _degrees(quality: str) -> list[str] | None:

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batch.harmony.chart import LONGEST_LINE, MOST_BARS, Chart, ChartError, parse_chart
+from batch.harmony.chart import MOST_BARS, Chart, ChartError
+from batch.harmony.plain import LONGEST_LINE, parse_chart
 
 BLUES = """Blues in F
 # The second chorus is where the fun starts.

@@ -1,15 +1,18 @@
 """Charts beside takes: which is whose, that they are no takes, and what a command makes of them."""
 
 import json
+import pickle
 from pathlib import Path
 
 import pytest
 from sounding import write_midi_take
 
 from batch.charts import CHART_SUFFIXES, MOST_CHART_BYTES, chart_of, is_chart_name
+from batch.cluster.outpost import VERSION, Unseen, hear
 from batch.errors import TakeError
-from batch.folder import brief, forget_settings
+from batch.folder import brief, content_hash, forget_settings
 from batch.harmony.reading import read_chart
+from batch.hearers import Request
 from batch.scan import scan, takes_in
 from batch.settings import GridSettings, Settings, WatchSettings
 from batch.watch import Watcher
@@ -174,6 +177,14 @@ def test_a_chart_may_be_saved_as_editors_do(tmp_path, coding):
     chart = read_chart(write(tmp_path / "chords.txt", text.encode(coding)))
     assert [change.chord is not None for bar in chart.bars for change in bar] == [True, True]
     assert chart.remarks == ()
+
+
+def test_a_worker_elsewhere_that_does_not_see_the_chart_says_so(tmp_path):
+    take, chart = write_midi_take(tmp_path / "solo.mid", HELD), write(tmp_path / "solo.chords.txt")
+    request = Request(brief(take), content_hash(take))
+    chart.unlink()
+    reply = pickle.loads(hear(*VERSION, pickle.dumps(request)))
+    assert reply.said == Unseen(f"cannot see {chart}")
 
 
 def test_a_chart_with_another_ending_is_refused_with_what_is_allowed(takemill, tmp_path):

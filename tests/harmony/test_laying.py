@@ -4,7 +4,7 @@ import pytest
 from building import grid_of
 
 from batch.harmony import ChartChoice, chart_warnings, harmony_of
-from batch.harmony.chart import parse_chart
+from batch.harmony.plain import parse_chart
 from batch.model import ChordRole, Grid, Note
 from batch.settings import GridSettings
 

@@ -92,7 +92,7 @@ def test_a_take_that_stays_out_never_comes_back():
     analysis = take()
     (out,) = moments_of(analysis.phrases[:8], [0.5] * 8, ([0.0], [0.0]), TensionSettings())
     assert (out.first_phrase, out.last_phrase, out.end_s) == (6, None, SPANS[7][1])
-    assert moment_words(out) == "goes out in phrase 7, out to the end"
+    assert moment_words(out) == "goes out in phrase 7 and stays out"
 
 
 def test_a_drop_into_a_phrase_against_the_groove_is_no_release():
