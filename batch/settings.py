@@ -231,7 +231,7 @@ class TensionSettings(_Section):
     span about 3 s (2012, from memory)."""
     build_from: Share = 0.2
     """Rise, from phrase to phrase smoothed over three, that is a build. With this and the next ones a minute
-    of corpus solos has 0.5 builds, 1.2 peaks and 0.6 releases; its phrases in any order have nearly as many."""
+    of corpus solos has 0.5 builds, 1.2 peaks and 0.6 releases; in any other order it has nearly as many."""
     build_phrases: Annotated[int, Field(ge=2)] = 3
     """Phrases that it takes at least: two are a contrast (our choice)."""
     peak_from: Share = 0.15
