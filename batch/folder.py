@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from batch.charts import MOST_CHART_BYTES, chart_of
 from batch.companions import by_stem, companion_of
 from batch.errors import TakeError
 from batch.kinds import AUDIO_SUFFIXES
@@ -35,6 +36,7 @@ class Brief:
     settings: Settings
     tempo_map: Path | None
     companion: Path | None
+    chart: Path | None
     recipe: str
     rendition: str
 
@@ -56,7 +58,7 @@ def brief(path: Path) -> Brief:
     SettingsError
         If the folder's settings are wrong.
     TakeError
-        If the tempo map or the companion beside the take cannot be read.
+        If the tempo map, the companion or the chord chart beside the take cannot be read.
     """
     settings = settings_of(path.parent)
     prints = _prints_of(path.parent)
@@ -66,10 +68,16 @@ def brief(path: Path) -> Brief:
         grid = chosen.model_dump_json()
     tempo_map = _tempo_map_for(path)
     companion = companion_of(path, chosen, companions_in(path.parent))
+    chart = chart_of(path, chosen)
     recipe = _fingerprint(
-        str(LISTENING_VERSION), prints.heard_by, grid, _content(path, tempo_map), _state(companion)
+        str(LISTENING_VERSION),
+        prints.heard_by,
+        grid,
+        _content(path, tempo_map, "map", "tempo map", MOST_MAP_BYTES),
+        _state(companion),
+        _content(path, chart, "chart", "chord chart", MOST_CHART_BYTES),
     )
-    return Brief(path, settings, tempo_map, companion, recipe, prints.rendition)
+    return Brief(path, settings, tempo_map, companion, chart, recipe, prints.rendition)
 
 
 def content_hash(path: Path) -> str:
@@ -121,7 +129,9 @@ def settings_of(folder: Path) -> Settings:
 def _prints_of(folder: Path) -> _Prints:
     settings = settings_of(folder)
     return _Prints(
-        heard_by=settings.model_dump_json(include={"sound", "labels", "groove", "variety"}),
+        heard_by=settings.model_dump_json(
+            include={"sound", "labels", "groove", "held", "tension", "variety"}
+        ),
         grid=GridSettings(**settings.grid.model_dump(exclude_unset=True)).model_dump_json(),
         rendition=_fingerprint(settings.model_dump_json(include={"markers", "cues", "page", "picture"})),
     )
@@ -135,20 +145,21 @@ def _tempo_map_for(take: Path) -> Path | None:
     return None
 
 
-def _content(take: Path, tempo_map: Path | None) -> str:
-    if tempo_map is None:
+def _content(take: Path, beside: Path | None, kind: str, words: str, most_bytes: int) -> str:
+    """Return what changes when a file beside the take does, told by its kind and its content."""
+    if beside is None:
         return "none"
     try:
-        return f"map {_print_of(tempo_map, tempo_map.stat().st_mtime_ns)}"
+        return f"{kind} {beside.suffix} {_print_of(beside, beside.stat().st_mtime_ns, most_bytes)}"
     except OSError as error:
-        problem = f"its tempo map {tempo_map.name} cannot be read ({error.strerror})"
+        problem = f"its {words} {beside.name} cannot be read ({error.strerror})"
         raise TakeError(take, problem, "check its permissions, or take it away") from error
 
 
 @lru_cache(maxsize=64)
-def _print_of(tempo_map: Path, mtime_ns: int) -> str:
-    """Return a fingerprint of a tempo map; one for a whole folder is not read for each of its takes."""
-    return hashlib.blake2b(read_regular(tempo_map, MOST_MAP_BYTES)).hexdigest()
+def _print_of(beside: Path, mtime_ns: int, most_bytes: int) -> str:
+    """Return a fingerprint of a small file; one for a whole folder is not read for each of its takes."""
+    return hashlib.blake2b(read_regular(beside, most_bytes)).hexdigest()
 
 
 def _state(companion: Path | None) -> str:

@@ -275,8 +275,10 @@ class MomentKind(StrEnum):
 class Moment:
     """Something to find again: from phrase ``first_phrase`` to ``last_phrase`` (from 0, inclusive).
 
-    A build rises to its last phrase, a release falls to it; ``OUT`` is a run of phrases against the groove,
-    its end where the groove is back in, and ``last_phrase`` the one that is back (None if none is).
+    A build rises to its last phrase. A peak is one phrase, and ``start_s`` where the curve is highest in it.
+    A release falls from its first phrase, where ``start_s`` is, to its last, which starts at ``end_s``.
+    ``OUT`` is a run of phrases against the groove, its end where the groove is back in, and ``last_phrase``
+    the one that is back (None if none is).
     """
 
     kind: MomentKind
@@ -290,10 +292,13 @@ class Moment:
 class HeldNote:
     """A note (index, from 0) that is held by its take's own standard.
 
-    ``why`` is "long", "repeated" or "emphasised"; ``degree`` what it is over the chord, such as "#11".
+    ``why`` is "long", "repeated" or "emphasised". Of one that is struck again and again, ``note`` is the
+    first time and ``last_note`` the last, and it lasts ``duration_s`` from the one to the end of the other.
+    ``degree`` is what it is over the chord, such as "#11".
     """
 
     note: int
+    last_note: int
     phrase: int
     duration_s: float
     why: tuple[str, ...]
@@ -312,7 +317,8 @@ class PhraseTension:
 class Tension:
     """How tension moves through a take, 0 to 1.
 
-    ``curve`` has a value at each of ``times_s``; ``phrases`` one entry a phrase.
+    ``curve`` has a value at each of ``times_s``; ``phrases`` one entry a phrase. ``weights`` are those of the
+    parts that were measured in the take, out of 1.
     """
 
     times_s: tuple[float, ...]
@@ -321,6 +327,7 @@ class Tension:
     moments: tuple[Moment, ...] = ()
     held: tuple[HeldNote, ...] = ()
     ends_on_peak: bool = False
+    weights: Mapping[str, float] = field(default_factory=dict)
 
 
 class ChordRole(StrEnum):
@@ -333,7 +340,7 @@ class ChordRole(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class ChordSpan:
-    """A chord of the chart, as written, over its stretch of the take; ``bar`` as the chart counts."""
+    """A chord of the chart, as written, over its stretch of the take; ``bar`` as the grid counts."""
 
     symbol: str
     start_s: float
@@ -343,13 +350,16 @@ class ChordSpan:
 
 @dataclass(frozen=True, slots=True)
 class Harmony:
-    """What the notes are over the chords of a chart. ``degrees`` and ``roles`` have one entry a note.
+    """What the notes are over the chords of a chart.
 
-    A degree is counted from the chord's root ("1", "b7", "#11"); None where no chord sounds.
+    ``over``, ``degrees`` and ``roles`` have one entry a note. ``over`` says to which of ``chords`` (from 0) a
+    note belongs: the one that sounds as it starts, or that it anticipates. A degree is counted from the
+    chord's root ("1", "b7", "#11"); None where no chord sounds.
     """
 
     chart: str
     chords: tuple[ChordSpan, ...]
+    over: tuple[int | None, ...]
     degrees: tuple[str | None, ...]
     roles: tuple[ChordRole | None, ...]
 

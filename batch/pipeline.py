@@ -9,9 +9,22 @@ from batch.absence import told
 from batch.grid import map_warnings
 from batch.grid_sources import Companion, Sources, find_grid, source_warnings
 from batch.groove import rubs
+from batch.harmony import Chart, chart_choice, chart_warnings, harmony_of
 from batch.hearing import Heard, hear
 from batch.labels import label_phrases
-from batch.model import Analysis, Evidence, Grid, LabelledPhrase, Labels, Note, Phrase, Relation, Variety
+from batch.model import (
+    Analysis,
+    Evidence,
+    Grid,
+    Harmony,
+    LabelledPhrase,
+    Labels,
+    Note,
+    Phrase,
+    Relation,
+    Tension,
+    Variety,
+)
 from batch.percentiles import load_percentiles
 from batch.phrases import split_phrases
 from batch.placement import place, place_warnings
@@ -23,12 +36,17 @@ from batch.sound.condition import Meter
 from batch.sound.peaks import Peaks
 from batch.takes import MidiTake, Take
 from batch.tempo import TempoMap
+from batch.tension import measure_tension
 from batch.texture import texture_warnings
 from batch.variety import missing, score_variety
 
 
 def analyse(
-    take: Take, settings: Settings, session_map: TempoMap | None, companion: Companion | None = None
+    take: Take,
+    settings: Settings,
+    session_map: TempoMap | None,
+    companion: Companion | None = None,
+    chart: Chart | None = None,
 ) -> Analysis:
     """Listen to one take.
 
@@ -42,6 +60,8 @@ def analyse(
         The tempo map found beside the take or in its folder.
     companion : Companion or None
         The click or the backing it was played to.
+    chart : Chart or None
+        The chords it was played over.
 
     Raises
     ------
@@ -61,16 +81,19 @@ def analyse(
     phrases = split_phrases(notes, beat_s=60 / grid.tempo_bpm / grid.felt_beats if grid else None)
     measured = rubs(notes, phrases, grid, feel) if grid else None
     labelled = label_phrases(notes, phrases, grid, measured, labels=settings.labels, groove=settings.groove)
+    joined = _join(phrases, labelled, relate(notes, phrases, labelled))
+    harmony = harmony_of(notes, chart, grid, chart_choice(sources.chosen))
     return Analysis(
         take=take.info,
         grid=found,
         notes=notes,
-        phrases=_join(phrases, labelled, relate(notes, phrases, labelled)),
+        phrases=joined,
         variety=_variety(labelled, settings),
         warnings=(
             *told(played, heard.scene),
             *source_warnings(sources, found),
             *map_warnings(grid, duration_s=take.info.duration_s),
+            *chart_warnings(sources.chosen, chart, grid, notes),
             *place_warnings(take.info, placed, grid),
             *texture_warnings(texture, notes),
             *_condition(take, meter),
@@ -78,6 +101,8 @@ def analyse(
         texture=texture,
         placement=placed,
         waveform=peaks.waveform(),
+        tension=_tension(notes, joined, grid, harmony, settings),
+        harmony=harmony,
     )
 
 
@@ -112,6 +137,25 @@ def _join(
     return tuple(
         LabelledPhrase(p.start_s, p.end_s, p.first_note, p.last_note, labels, evidence, relation)
         for p, (labels, evidence), relation in zip(phrases, labelled, relations, strict=True)
+    )
+
+
+def _tension(
+    notes: tuple[Note, ...],
+    phrases: tuple[LabelledPhrase, ...],
+    grid: Grid | None,
+    harmony: Harmony | None,
+    settings: Settings,
+) -> Tension | None:
+    return measure_tension(
+        notes,
+        phrases,
+        grid,
+        harmony,
+        percentiles=load_percentiles(),
+        settings=settings.tension,
+        groove=settings.groove,
+        held=settings.held,
     )
 
 

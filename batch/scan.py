@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from batch.charts import is_chart_name
 from batch.companions import is_companion_name
 from batch.entry import Stamp
 from batch.errors import BatchError, SettingsError
@@ -49,7 +50,7 @@ def scan(folder: Path, out: Path | None = None) -> Found:
         for entry in entries:
             path = place / entry.name
             companion = _is_companion(entry.name, settings)
-            if companion or _says_how(entry.name):
+            if companion or _says_how(entry.name, settings):
                 kept = context
             elif is_take_name(entry.name) and is_chosen(path, chosen):
                 kept = takes
@@ -161,8 +162,8 @@ def _updated(before: Mapping[Path, Stamp], fresh: Mapping[Path, Stamp | None]) -
     return now
 
 
-def _says_how(name: str) -> bool:
-    return name == SETTINGS_NAME or is_tempo_map_name(name)
+def _says_how(name: str, settings: Settings) -> bool:
+    return name == SETTINGS_NAME or is_tempo_map_name(name) or is_chart_name(name, settings)
 
 
 def _is_companion(name: str, settings: Settings) -> bool:

@@ -34,6 +34,13 @@ Pattern = Annotated[
     StringConstraints(pattern=r"^[^\x00]*[^\x00./][^\x00]*$"),
     Field(json_schema_extra={"allowed": '"*.wav"'}),
 ]
+ChartName = Annotated[
+    str,
+    StringConstraints(
+        pattern=r"^[^/\\\x00]*[^/\\\x00.]\.([tT][xX][tT]|([mM][uU][sS][iI][cC])?[xX][mM][lL]|[mM][xX][lL])$"
+    ),
+    Field(json_schema_extra={"allowed": "a file's name that ends in .txt, .musicxml, .xml or .mxl"}),
+]
 Meter = Annotated[str, StringConstraints(pattern=r"^([1-9]|[1-2][0-9]|3[0-2])/(2|4|8|16)$")]
 
 
@@ -92,6 +99,13 @@ class GridSettings(_Section):
     """A click or a backing track in the takes' folder; ``{take}`` stands for the take's name."""
     companion_starts_at_s: Annotated[float, _WITHIN_A_DAY] | None = None
     """Where in the take it starts; otherwise Broadcast Wave time references say, or both start together."""
+    chart: ChartName | None = None
+    """A chord chart in the takes' folder; ``{take}`` stands for the take's name. Without it
+    ``NAME.chords.txt`` beside the take is its chart, or ``chords.txt``."""
+    chart_from_bar: Annotated[int, Field(ge=-99_999, le=99_999)] = 1
+    """The bar, as the grid counts, that the chart starts with."""
+    chart_repeats: bool = False
+    """Whether the chart is one chorus that starts again until the take ends, though it does not say so."""
     starts_at_s: SessionSeconds | None = None
     """Where in the session the take starts; otherwise a Broadcast Wave time reference says."""
     starts_at_bar: BarBeat | None = None
@@ -176,6 +190,75 @@ class GrooveSettings(_Section):
     """A grid less sure than this leaves the groove unmeasured."""
 
 
+class HeldSettings(_Section):
+    """When a note is held, by its take's own standard."""
+
+    long_from_medians: Annotated[float, Field(gt=1, allow_inf_nan=False)] = 3.0
+    """Times the median of the take's note durations (our choice): with what follows, one corpus note in
+    fifty is held by its length."""
+    long_from_deviations: Positive = 2.5
+    """And so many robust standard deviations above it, of the logarithms, so that a ballad of long notes has
+    not every one held (median and MAD at 2.5: Leys and others 2013, J. Exp. Soc. Psychol. 49(4), from
+    memory)."""
+    long_from_s: Positive = 0.5
+    """Shorter is held in nobody's ears, however fast the take is (our choice)."""
+    repeated_from: Annotated[int, Field(ge=2)] = 4
+    """One pitch struck so often in a row: thrice in one corpus phrase of eleven, four times in one of 26."""
+    emphasised_from_db: Positive = 6.0
+    """Louder than the notes around it by a dynamic mark or so (our choice)."""
+    emphasised_from_medians: Annotated[float, Field(gt=1, allow_inf_nan=False)] = 1.5
+    """Times the median duration from which a loud note is one that stays, not an accent (our choice)."""
+
+
+Weight = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+
+
+class TensionSettings(_Section):
+    """What makes tension, and how much it must change to be told.
+
+    Each part of a phrase lies between 0 and 1, and its tension is their weighted mean; parts that were not
+    measured drop out, and so does a part whose weight is 0. No listening experiment has all of these parts
+    side by side for solos, so that no weight pretends to be exact.
+    """
+
+    groove_weight: Weight = 1.0
+    """Rubbing against the meter is dissonance in time (Krebs 1999, "Fantasy Pieces"); as much as any part."""
+    density_weight: Weight = 1.0
+    """More onsets are tenser (Krumhansl 1996, Music Perception 13(3); Farbood 2012, 29(4); from memory)."""
+    register_weight: Weight = 1.0
+    """Higher is tenser (the same two studies, from memory)."""
+    dynamics_weight: Weight = 1.0
+    """Louder is tenser, in many studies the most of all (Granot & Eitan 2011, Music Perception 28(3), from
+    memory); no more than the others here, for a player who turns moves the level too."""
+    held_weight: Weight = 0.5
+    """A note that will not move on asks for release (common practice, no source); half, because most phrases
+    hold none and would pull the rest down."""
+    harmony_weight: Weight = 0.5
+    """With a chord chart, how far from the chords the notes stay. Among the strongest parts for listeners
+    (Farbood 2012, from memory); half, because a line passes through notes that no chord has."""
+    smoothed_s: Positive = 2.0
+    """Standard deviation of the window that the curve is smoothed over; Farbood's model takes attention to
+    span about 3 s (2012, from memory)."""
+    build_from: Share = 0.2
+    """Rise, from phrase to phrase smoothed over three, that is a build. With this and the next ones a minute
+    of corpus solos has 0.5 builds, 1.2 peaks and 0.6 releases; in any other order it has nearly as many."""
+    build_phrases: Annotated[int, Field(ge=2)] = 3
+    """Phrases that it takes at least: two are a contrast (our choice)."""
+    peak_from: Share = 0.15
+    """Prominence of a peak of that curve."""
+    release_from: Share = 0.25
+    """Drop from a peak, from phrase to phrase, that is a release."""
+    release_phrases: Annotated[int, Field(ge=1)] = 2
+    """Phrases after the peak within which it drops (our choice)."""
+
+    @model_validator(mode="after")
+    def _something_weighs(self) -> Self:
+        parts = ("groove", "density", "register", "dynamics", "held", "harmony")
+        if not any(getattr(self, f"{name}_weight") for name in parts):
+            raise PydanticCustomError(CONTRADICTION, "one weight at least must lie above 0")
+        return self
+
+
 class VarietySettings(_Section):
     """How the variety score is taken."""
 
@@ -206,6 +289,8 @@ class MarkerSettings(_Section):
     event: Literal["marker", "cue-point"] = "marker"
     labels: Annotated[tuple[LabelName, ...], Field(min_length=1, strict=False)] = MARKED
     """Which labels stand in a marker, in this order; a register in the middle has no word there."""
+    moments: bool = False
+    """Mark builds, peaks, releases, and where the groove is left, beside the phrases: ``peak 06``."""
     devices: bool = False
     """Name what puts a phrase against the groove in the marker: ``07 long dense off-beats``."""
     spans: bool = True
@@ -222,7 +307,8 @@ CueColumn = Literal[
     "duration_s", "duration_beats", "note_count", "notes_per_beat", "notes_per_s", "articulation",
     "syncopation", "syncopated_run", "grouping", "grouping_strength", "off_grid", "devices", "device_start",
     "device_end", "register", "range_place", "leap_share", "articulation_label", "register_label",
-    "interval_size_label", "borderline", "relation", "take",
+    "interval_size_label", "borderline", "relation", "tension", "chord_share", "outside_share", "held",
+    "take",
 ]  # fmt: skip
 
 
@@ -341,6 +427,8 @@ class Settings(_Section):
     sound: SoundSettings = SoundSettings()
     labels: LabelSettings = LabelSettings()
     groove: GrooveSettings = GrooveSettings()
+    tension: TensionSettings = TensionSettings()
+    held: HeldSettings = HeldSettings()
     variety: VarietySettings = VarietySettings()
     markers: MarkerSettings = MarkerSettings()
     cues: CueSettings = CueSettings()

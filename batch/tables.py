@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from batch import scale
 from batch.columns import Column, draws
 from batch.entry import Entry
-from batch.model import Groove, LabelledPhrase, RelationKind
+from batch.model import Groove, LabelledPhrase, PhraseTension, RelationKind
 from batch.rank import BY_SCORE, Ranked
 from batch.ties import ties_of
 from batch.words import clock, minute, number, share, signed, titles_of
@@ -61,8 +61,10 @@ def _scale_columns(entries: Sequence[Entry]) -> list[Column]:
     return [Column(scale.HEAD, lines, left=True, gives_way=0)] if any(lines) else []
 
 
-def phrase_columns(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> list[Column]:
-    """Return a row a phrase: its labels and the numbers behind them."""
+def phrase_columns(
+    phrases: Sequence[LabelledPhrase], *, in_beats: bool, tension: Sequence[PhraseTension] | None = None
+) -> list[Column]:
+    """Return a row a phrase: its labels, the numbers behind them, and its tension where that is given."""
     evidence = [phrase.evidence for phrase in phrases]
     durations = [e.duration_beats if in_beats else e.duration_s for e in evidence]
     densities = [e.notes_per_beat if in_beats else e.notes_per_s for e in evidence]
@@ -81,6 +83,7 @@ def phrase_columns(phrases: Sequence[LabelledPhrase], *, in_beats: bool) -> list
         Column("off", [share(e.off_grid) for e in evidence], gives_way=2),
         Column("reg", [signed(e.register) for e in evidence], gives_way=5),
         Column("leap", [share(e.leap_share) for e in evidence], gives_way=3),
+        *([Column("tens", [share(each.value) for each in tension], gives_way=0)] if tension else ()),
         Column("also", [_also(phrase) for phrase in phrases], left=True, gives_way=0),
         Column("relation", [_relation(phrase) for phrase in phrases], left=True, gives_way=1),
     ]

@@ -20,6 +20,7 @@ from batch.model import Analysis, Groove
 from batch.outcome import Did, Outcome
 from batch.rank import BY_SCORE, Ranked
 from batch.tables import phrase_columns, ranking_columns
+from batch.tension_words import tension_words
 from batch.ties import ties_of
 from batch.words import count, facts, never_words, variety_words
 
@@ -186,8 +187,13 @@ def print_take(analysis: Analysis, path: Path) -> None:
         out.print(Text(inert(warning), style="yellow"))
     if analysis.phrases:
         _print_strips(analysis, out)
-        print_table(phrase_columns(analysis.phrases, in_beats=analysis.measured_on is not None))
+        in_beats, tension = analysis.measured_on is not None, analysis.tension
+        print_table(
+            phrase_columns(analysis.phrases, in_beats=in_beats, tension=tension.phrases if tension else None)
+        )
         out.print(Text("~ close to the line between two labels", style="dim"))
+        for line in tension_words(analysis):
+            out.print(Text(inert(line)))
 
 
 def _print_strips(analysis: Analysis, out: Console) -> None:

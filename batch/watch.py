@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Event
 
+from batch.charts import CHART_SUFFIXES
 from batch.entry import Stamp
 from batch.errors import BatchError
 from batch.folder import forget_settings
@@ -71,8 +72,8 @@ class Look:
 class Watcher:
     """Looks at a folder and the clock, and tells what became ready since it was last asked.
 
-    A take is reported once for each state it settles in, and again when a tempo map, a companion
-    or the settings change. The takes that lie there at the start are reported like any other.
+    A take is reported once for each state it settles in, and again when a tempo map, a companion,
+    a chord chart or the settings change. The takes that lie there at the start are reported like any other.
 
     Parameters
     ----------
@@ -150,7 +151,7 @@ class Watcher:
         self._settling = self._settling.look({**takes, **context}, now_s)
         settled = self._settling.settled(now_s, self._settings.settle_s)
         if context.keys() <= settled and context != self._reported_context:
-            # A tempo map or settings that came or changed may matter to every take.
+            # A tempo map, a chart or settings that came or changed may matter to every take.
             self._reported, self._reported_context = {}, context
         fresh = {path for path in settled & takes.keys() if self._is_news(path, now_s)}
         held = {path for path in fresh if self._looks_unfinished(path, now_s)}
@@ -224,7 +225,8 @@ class Watcher:
         below = self._out != self._folder and self._out.is_relative_to(self._folder)
         if is_hidden(path.name) or (below and path.is_relative_to(self._out)):
             return False
-        return path.name == SETTINGS_NAME or path.suffix.lower() in TAKE_SUFFIXES or not path.is_file()
+        suffixes = (*TAKE_SUFFIXES, *CHART_SUFFIXES)
+        return path.name == SETTINGS_NAME or path.suffix.lower() in suffixes or not path.is_file()
 
 
 def out_of_sight(folder: Path) -> BatchError:

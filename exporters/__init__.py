@@ -70,6 +70,7 @@ def exporters_for(
             markers.counts_from,
             markers.labels,
             markers.devices,
+            markers.moments,
         ),
         CsvCues(
             cues.columns,

@@ -66,7 +66,7 @@ def phrase_names(
     With devices it says what puts a phrase against the groove: ``07 long dense off-beats``. Names
     are unique, printable ASCII, and sort as the phrases do.
     """
-    width = max(2, len(str(len(phrases))))
+    width = number_width(phrases)
     names = []
     for number, phrase in enumerate(phrases, start=1):
         devices = phrase.evidence.devices if with_devices else ()
@@ -89,3 +89,8 @@ def named(number: str, labels: Labels, asked: Sequence[LabelName] = MARKED, devi
     while len(words) > 1 and len(" ".join([number, *words])) > LONGEST:
         words.pop()
     return " ".join([number, *words])[:LONGEST].rstrip()
+
+
+def number_width(phrases: Sequence[LabelledPhrase]) -> int:
+    """Return in how many digits phrases are numbered, so that names sort as they do."""
+    return max(2, len(str(len(phrases))))

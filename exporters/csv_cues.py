@@ -8,7 +8,7 @@ from typing import Any
 
 from batch.bars import BarCounter
 from batch.inert import inert_cell
-from batch.model import Analysis, Device, Evidence, LabelledPhrase, RelationKind
+from batch.model import Analysis, ChordRole, Device, Evidence, LabelledPhrase, RelationKind
 from batch.settings import CountsFrom, FrameRate, TimeBase
 from exporters.base import phrase_names
 from exporters.counting import counts_from_session, start_s, timecode_start_s
@@ -45,6 +45,25 @@ class _Row:
         """Return the sample of a time in the take as counted in this list."""
         return sample(self.position_s(time_s), self.analysis.take.sample_rate_hz)
 
+    @property
+    def tension(self) -> float | None:
+        """Return the tension of the phrase."""
+        tension = self.analysis.tension
+        return tension.phrases[self.number - 1].value if tension else None
+
+    def role_share(self, role: ChordRole) -> float | None:
+        """Return the share of the phrase's notes that are this over their chords; None where none sounds."""
+        harmony, first = self.analysis.harmony, self.phrase.first_note
+        roles = [r for r in harmony.roles[first : self.phrase.last_note + 1] if r] if harmony else []
+        return roles.count(role) / len(roles) if roles else None
+
+    @property
+    def held(self) -> str | None:
+        """Return what the phrase holds: degrees over a chart, else why the notes are held."""
+        tension = self.analysis.tension
+        held = [each for each in tension.held if each.phrase == self.number - 1] if tension else []
+        return ", ".join(each.degree or " ".join(each.why) for each in held) or None
+
 
 Cell = str | int | float | None
 _COLUMNS: dict[str, Callable[[_Row], Cell]] = {
@@ -67,6 +86,10 @@ _COLUMNS: dict[str, Callable[[_Row], Cell]] = {
     "register_label": lambda row: row.phrase.labels.register.value,
     "interval_size_label": lambda row: row.phrase.labels.interval_size.value,
     "relation": lambda row: _relation(row.phrase),
+    "tension": lambda row: row.tension,
+    "chord_share": lambda row: row.role_share(ChordRole.CHORD_TONE),
+    "outside_share": lambda row: row.role_share(ChordRole.OUTSIDE),
+    "held": lambda row: row.held,
     "take": lambda row: row.analysis.take.file,
 }
 

@@ -15,8 +15,9 @@ from batch.model import Analysis, Density, Groove, LabelledPhrase, Labels, Lengt
 from batch.settings import MARKED, CountsFrom, LabelName
 from batch.tempo import TempoMap
 from batch.tempo_cut import cut_at
+from batch.tension_words import moment_marks
 from exporters import smf
-from exporters.base import phrase_names
+from exporters.base import number_width, phrase_names
 from exporters.counting import counts_from_session, start_s
 from exporters.smf import Timed
 
@@ -45,7 +46,10 @@ _OFF, _CONDUCTOR, _MARK, _ON = range(4)
 
 @dataclass(frozen=True, slots=True)
 class MidiMarkers:
-    """Markers (FF 06) at phrase starts, and one note a phrase spanning its length."""
+    """Markers (FF 06) at phrase starts, and one note a phrase spanning its length.
+
+    With ``moments`` there are others where tension builds, peaks and is released.
+    """
 
     midi_format: Literal[0, 1] = 0
     event: MarkerEvent = "marker"
@@ -54,12 +58,13 @@ class MidiMarkers:
     counts_from: CountsFrom = "auto"
     labels: Sequence[LabelName] = MARKED
     devices: bool = False
+    moments: bool = False
     suffix: str = ".markers.mid"
 
     def render(self, analysis: Analysis) -> bytes:
         """Return a Standard MIDI File 1.0."""
         clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
-        marks = self._marks(analysis.phrases, clock)
+        marks = [*self._marks(analysis.phrases, clock), *self._moments(analysis, clock)]
         spans = _spans(analysis.phrases, clock) if self.spans else ()
         return marker_file(self.midi_format, clock, marks, spans)
 
@@ -67,6 +72,11 @@ class MidiMarkers:
         names = phrase_names(phrases, labels=self.labels, with_devices=self.devices)
         for name, phrase in zip(names, phrases, strict=True):
             yield mark(clock.tick(phrase.start_s), name, self.event)
+
+    def _moments(self, analysis: Analysis, clock: "SessionClock") -> Iterable[Timed]:
+        if self.moments and analysis.tension:
+            for time_s, text in moment_marks(analysis.tension, number_width(analysis.phrases)):
+                yield mark(clock.tick(time_s), text, self.event)
 
 
 @dataclass(frozen=True, slots=True)

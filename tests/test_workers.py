@@ -51,7 +51,9 @@ def nothing() -> None:
 def request(name: str) -> Request:
     limit = HearingSettings(time_limit_s=1.0) if name == "hang" else HearingSettings()
     settings = Settings(hearing=limit)
-    return Request(Brief(Path(f"/takes/{name}.wav"), settings, None, None, "recipe", "rendition"), "c0ffee")
+    return Request(
+        Brief(Path(f"/takes/{name}.wav"), settings, None, None, None, "recipe", "rendition"), "c0ffee"
+    )
 
 
 def answers(names: list[str], jobs: int = 2, listen: Listen = obey) -> dict[str, Answer]:

@@ -94,7 +94,7 @@ def _deadline(limit_s: float) -> Iterator[None]:
 def _unseen(request: Request) -> Unseen | None:
     """Return what is not here as it is where the request comes from; None if all is."""
     asked = request.asked
-    for beside in (asked.tempo_map, asked.companion):
+    for beside in (asked.tempo_map, asked.companion, asked.chart):
         if beside and not _is_file(beside):
             return Unseen(f"cannot see {beside}")
     try:
