@@ -121,7 +121,7 @@ def settings_of(folder: Path) -> Settings:
 def _prints_of(folder: Path) -> _Prints:
     settings = settings_of(folder)
     return _Prints(
-        heard_by=settings.model_dump_json(include={"sound", "labels", "groove", "variety"}),
+        heard_by=settings.model_dump_json(include={"sound", "labels", "groove", "variety", "relations"}),
         grid=GridSettings(**settings.grid.model_dump(exclude_unset=True)).model_dump_json(),
         rendition=_fingerprint(settings.model_dump_json(include={"markers", "cues", "page", "picture"})),
     )

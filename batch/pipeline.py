@@ -16,7 +16,7 @@ from batch.percentiles import load_percentiles
 from batch.phrases import split_phrases
 from batch.placement import place, place_warnings
 from batch.playing import Played, only_played
-from batch.relations import relate
+from batch.relations import relate, relatedness
 from batch.rhythm import Feel, estimate_feel
 from batch.settings import Settings
 from batch.sound.condition import Meter
@@ -61,11 +61,12 @@ def analyse(
     phrases = split_phrases(notes, beat_s=60 / grid.tempo_bpm / grid.felt_beats if grid else None)
     measured = rubs(notes, phrases, grid, feel) if grid else None
     labelled = label_phrases(notes, phrases, grid, measured, labels=settings.labels, groove=settings.groove)
+    relations = relate(notes, phrases, labelled, grid, feel, settings.relations)
     return Analysis(
         take=take.info,
         grid=found,
         notes=notes,
-        phrases=_join(phrases, labelled, relate(notes, phrases, labelled)),
+        phrases=_join(phrases, labelled, relations),
         variety=_variety(labelled, settings),
         warnings=(
             *told(played, heard.scene),
@@ -78,6 +79,7 @@ def analyse(
         texture=texture,
         placement=placed,
         waveform=peaks.waveform(),
+        relatedness=relatedness(phrases, relations, phrases_from=settings.variety.phrases_from),
     )
 
 

@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 from batch.bars import BarCounter
 from batch.inert import inert
-from batch.model import Density, Evidence, Groove, LabelledPhrase, Length, RelationKind
-from batch.words import count, minute
+from batch.model import Density, Evidence, Groove, LabelledPhrase, Length
+from batch.words import count, minute, relation_words
 
 _GROOVE_WORDS = {
     Groove.IN_GROOVE: "in the groove",
@@ -39,7 +39,7 @@ def evidence_words(phrase: LabelledPhrase, bars: BarCounter | None) -> list[tupl
         ("Density", f"{labels.density.value}: {_density(evidence)}"),
         ("Groove", "; ".join(_groove(phrase))),
         *_rest(evidence),
-        ("Relation", _relation(phrase)),
+        ("Relation", relation_words(phrase.relation)),
         *([("In doubt", _doubt(phrase))] if evidence.borderline else []),
     ]
 
@@ -92,14 +92,6 @@ def _rest(evidence: Evidence) -> Iterator[tuple[str, str]]:
     )
     if evidence.leap_share is not None:
         yield "Intervals", f"{evidence.leap_share:.0%} of them larger than two semitones"
-
-
-def _relation(phrase: LabelledPhrase) -> str:
-    relation = phrase.relation
-    if relation.kind is RelationKind.NEW or relation.to_phrase is None:
-        return "new"
-    like = "" if relation.similarity is None else f" (similarity {relation.similarity:.2f})"
-    return f"{relation.kind.value} phrase {relation.to_phrase + 1}{like}"
 
 
 def _doubt(phrase: LabelledPhrase) -> str:
