@@ -20,6 +20,7 @@ def relate(
     notes: Sequence[Note],
     phrases: Sequence[Phrase],
     labelled: Sequence[tuple[Labels, Evidence]],
+    *,
     grid: Grid | None,
     feel: Feel,
     settings: RelationSettings,
