@@ -74,7 +74,8 @@ def take(*parts: Line, starts: Sequence[float] | None = None, every: float = 8.0
         at = starts[i] if starts is not None else 4 + every * i
         first = len(notes)
         notes += [
-            Note((at + beat) * BEAT_S, (at + beat + length) * BEAT_S, float(p), -12.0) for beat, length, p in part
+            Note((at + beat) * BEAT_S, (at + beat + length) * BEAT_S, float(p), -12.0)
+            for beat, length, p in part
         ]
         end_s = max(note.offset_s for note in notes[first:])
         phrases.append(Phrase(notes[first].onset_s, end_s, first, len(notes) - 1))

@@ -1,14 +1,16 @@
 """Which phrase answers the one before it: a contrast, said soon enough, by one of a pair.
 
-Contrast alone is no answer: phrases of different solos contrast more than neighbours do, since a player goes on
-from where he is. So the two must make a pair. By Gestalt proximity they lie nearer to each other than to what is
-before and after (Lerdahl, F. & Jackendoff, R. (1983). "A Generative Theory of Tonal Music", grouping preference
-rule 2), after a silence that is short for the take. Then a contrast in three things is an answer; one in two
-is if the answer takes over near the pitch where the call ended, or if calls and answers take turns.
+Contrast alone is no answer: phrases of different solos contrast more than neighbours do, since players go
+on from where they are. So the two must make a pair. By Gestalt proximity they lie nearer to each other than
+to what is before and after (Lerdahl, F. & Jackendoff, R. (1983). "A Generative Theory of Tonal Music",
+grouping preference rule 2), after a silence that is short for the take. Then a contrast in three things is
+an answer; one in two is if the answer takes over near the pitch where the call ended, or if calls and
+answers take turns.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -52,12 +54,12 @@ def answers(
     *,
     gap_s: float,
 ) -> list[Answer | None]:
-    """Return for each phrase whether it answers the one before; a silence over ``gap_s`` ends the conversation."""
+    """Return for each phrase whether it answers the one before; a silence over ``gap_s`` ends the talk."""
     if len(phrases) < 2:  # noqa: PLR2004  an answer needs a call
         return [None] * len(phrases)
     places = _places(evidence, scales)
     apart = np.abs(np.diff(places, axis=0))
-    gaps_s = np.array([b.start_s - a.end_s for a, b in zip(phrases, phrases[1:], strict=False)])
+    gaps_s = np.array([b.start_s - a.end_s for a, b in pairwise(phrases)])
     soon = gaps_s <= gap_s
     makes_a_pair = soon & _nearest(gaps_s) & (gaps_s <= np.median(gaps_s))
     clear = apart >= APART
@@ -75,7 +77,7 @@ def answers(
 
 
 def _places(evidence: Sequence[Evidence], scales: Mapping[str, Percentiles]) -> Floats:
-    """Return where phrases lie among those of annotated solos, 0..1, shape (phrases, CONTRASTS); NaN unknown."""
+    """Return where phrases lie among those of solos, 0..1, shape (phrases, CONTRASTS); NaN unknown."""
     in_beats = all(one.duration_beats is not None and one.notes_per_beat is not None for one in evidence)
     names = ("duration_beats", "notes_per_beat") if in_beats else ("duration_s", "notes_per_s")
     columns = []
@@ -96,8 +98,8 @@ def _nearest(gaps_s: Floats) -> np.ndarray:
 def _in_turn(places: Floats, soon: np.ndarray) -> np.ndarray:
     """Return in what each phrase after the first answers in turn, shape (phrases - 1, CONTRASTS).
 
-    Calls and answers take turns where in two things at least neighbours contrast and every other phrase is alike,
-    over TURNS phrases; the first that does so is a call.
+    Calls and answers take turns where in two things at least neighbours contrast and every other phrase is
+    alike, over TURNS phrases; the first that does so is a call.
     """
     found = np.zeros((len(places) - 1, len(CONTRASTS)), dtype=bool)
     differ = (np.abs(np.diff(places, axis=0)) >= TURN_APART) & soon[:, None]

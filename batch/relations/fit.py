@@ -6,7 +6,7 @@ ratios is counted over all phrases; the scores by chance are those of phrases of
 
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date
 from pathlib import Path
 
@@ -23,6 +23,7 @@ TAIL = 0.01
 """The exponential is fitted to the highest scores, one in a hundred (our choice)."""
 SEED = 1
 DIGITS = 4
+OF_NOTES = tuple(field.name for field in fields(Lines) if field.name not in ("first", "end"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +64,15 @@ def _solo(table: pd.DataFrame) -> Solo:
 
 
 def all_lines(solos: list[Solo], surprise: Surprise) -> tuple[Lines, Integers]:
-    """Return the phrases of all solos as if of one take, and the solo that each is of."""
-    shift = np.cumsum([0, *(len(solo.onset_s) for solo in solos)])[:-1]
-    lines = measured(
-        np.concatenate([solo.onset_s for solo in solos]),
-        np.concatenate([solo.semitone for solo in solos]),
-        np.concatenate([solo.first + at for solo, at in zip(solos, shift, strict=True)]),
-        np.concatenate([solo.end + at for solo, at in zip(solos, shift, strict=True)]),
-        surprise,
+    """Return the phrases of all solos, each measured within its own, and the solo that each is of."""
+    each = [measured(one.onset_s, one.semitone, one.first, one.end, surprise) for one in solos]
+    shift = np.cumsum([0, *(len(one.onset_s) for one in solos)])[:-1]
+    lines = Lines(
+        first=np.concatenate([one.first + at for one, at in zip(each, shift, strict=True)]),
+        end=np.concatenate([one.end + at for one, at in zip(each, shift, strict=True)]),
+        **{name: np.concatenate([getattr(one, name) for one in each], axis=-1) for name in OF_NOTES},
     )
-    return lines, np.repeat(np.arange(len(solos)), [len(solo.first) for solo in solos])
+    return lines, np.repeat(np.arange(len(solos)), [len(one.first) for one in solos])
 
 
 def fit(solos: list[Solo], pairs: int = PAIRS) -> Chance:

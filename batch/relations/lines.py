@@ -42,9 +42,8 @@ class Lines:
 
 def lines_of(notes: Sequence[Note], phrases: Sequence[Phrase], surprise: Surprise) -> Lines:
     """Measure the phrases of a take."""
-    onset_s = np.array([note.onset_s for note in notes])
     return measured(
-        onset_s,
+        np.array([note.onset_s for note in notes]),
         semitones(np.array([note.pitch_midi for note in notes])),
         np.array([phrase.first_note for phrase in phrases], dtype=np.int64),
         np.array([phrase.last_note + 1 for phrase in phrases], dtype=np.int64),
@@ -64,25 +63,43 @@ def semitones(pitch: Floats) -> Integers:
     return np.rint(pitch - off).astype(np.int64)
 
 
+OWN_FROM = 50
+"""Notes of a take that count as much as all solos in how often it does something (our choice; with 25
+to infinitely many, as many relations are told in solos at equal false alarms)."""
+
+
 def measured(
     onset_s: Floats, semitone: Integers, first: Integers, end: Integers, surprise: Surprise
 ) -> Lines:
-    """Return what is compared of phrases that are given by their notes."""
+    """Return what is compared of phrases that are given by their notes.
+
+    What a take does often is no surprise in it, however seldom others do it: of both frequencies the
+    higher counts (as in composition-based statistics: Schäffer, A. and others (2001). "Improving the accuracy of
+    PSI-BLAST protein database searches". Nucleic Acids Research 29).
+    """
     notes = len(onset_s)
     interval = np.zeros((FURTHEST + 1, notes), np.int64)
     apart_s = np.ones((FURTHEST + 1, notes))
     told = np.zeros((FURTHEST + 1, notes))
+    place = np.arange(notes) - first[np.searchsorted(first, np.arange(notes), side="right") - 1]
     for k in range(1, min(FURTHEST, notes - 1) + 1):
         interval[k, k:] = semitone[k:] - semitone[:-k]
         apart_s[k, k:] = np.maximum(onset_s[k:] - onset_s[:-k], SHORTEST_S)
-        told[k] = np.array(surprise.across[k - 1])[clip_interval(interval[k])]
-    rhythm_told = np.zeros(notes)
-    after, ratio_after = np.array(surprise.after), np.array(surprise.ratio_after)
-    ratio = np.array(surprise.ratio)
-    for a, b in zip(first, end, strict=True):
-        step = clip_interval(interval[1, a + 1 : b])
-        told[1, a + 2 : b] = after[step[:-1], step[1:]]
-        kind = ratio_classes(onset_s[a:b])
-        rhythm_told[a + 2 : b][:1] = ratio[kind[:1]]
-        rhythm_told[a + 3 : b] = ratio_after[kind[:-1], kind[1:]]
-    return Lines(first, end, semitone, interval, np.log(apart_s), apart_s**-2.0, told, rhythm_told)
+        told[k] = _told(clip_interval(interval[k]), place >= k, surprise.across[k - 1])
+    pace = np.log(apart_s)
+    # In the context of the note before, where there is one.
+    step, after = clip_interval(interval[1]), np.array(surprise.after)
+    told[1, 1:] = np.where(place[1:] >= 2, np.minimum(told[1, 1:], after[step[:-1], step[1:]]), told[1, 1:])
+    kind = np.concatenate([[0], ratio_classes(np.diff(pace[1]))]) if notes else np.zeros(0, np.int64)
+    rhythm_told = _told(kind, place >= 2, surprise.ratio)
+    ratio_after = np.array(surprise.ratio_after)[kind[:-1], kind[1:]]
+    rhythm_told[1:] = np.where(place[1:] >= 3, np.minimum(rhythm_told[1:], ratio_after), rhythm_told[1:])
+    return Lines(first, end, semitone, interval, pace, apart_s**-2.0, told, rhythm_told)
+
+
+def _told(kind: Integers, there: NDArray[np.bool_], general: Sequence[float]) -> Floats:
+    """Return the information of what is ``there``, 0 elsewhere."""
+    expected = np.exp(-np.array(general))
+    counts = np.bincount(kind[there], minlength=len(expected))
+    own = (counts + OWN_FROM * expected) / (counts.sum() + OWN_FROM)
+    return np.where(there, -np.log(np.maximum(own, expected))[kind], 0.0)

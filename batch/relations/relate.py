@@ -28,8 +28,8 @@ def relate(
     """Return what each phrase does with those before it.
 
     A phrase varies the earlier one that it is most surely like, if that is surer than chance allows; else it
-    answers the one before it if the two make a pair of a call and an answer; otherwise it is new. A variation that
-    answers as well says so.
+    answers the one before it if the two make a pair of a call and an answer; otherwise it is new. A
+    variation that answers as well says so.
     """
     if not phrases:
         return ()

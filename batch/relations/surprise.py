@@ -91,7 +91,9 @@ def surprise_of(lines: Sequence[tuple[np.ndarray, np.ndarray]]) -> Surprise:
     towards the general ones as if PRIOR notes more had been heard.
     """
     intervals = [[clip_interval(pitch[k:] - pitch[:-k]) for pitch, _ in lines] for k in (1, 2, 3)]
-    ratios = [ratio_classes(onset) for _, onset in lines]
+    ratios = [
+        ratio_classes(np.diff(np.log(np.maximum(np.diff(onset_s), SHORTEST_S)))) for _, onset_s in lines
+    ]
     across = [_information(np.concatenate(each), 2 * WIDEST + 1) for each in intervals]
     ratio = _information(np.concatenate(ratios), len(RATIO_EDGES) + 1)
     return Surprise(
@@ -112,9 +114,9 @@ def clip_interval(interval: np.ndarray) -> np.ndarray:
     return np.clip(interval, -WIDEST, WIDEST) + WIDEST
 
 
-def ratio_classes(onset_s: np.ndarray) -> np.ndarray:
-    """Return the class of each ratio of an inter-onset interval to the one before."""
-    return np.digitize(np.diff(np.log(np.maximum(np.diff(onset_s), SHORTEST_S))), RATIO_EDGES)
+def ratio_classes(log_ratio: np.ndarray) -> np.ndarray:
+    """Return the class of ratios of an inter-onset interval to the one before, given as logarithms."""
+    return np.digitize(log_ratio, RATIO_EDGES)
 
 
 SHORTEST_S = 0.01
