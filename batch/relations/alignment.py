@@ -17,6 +17,7 @@ import numpy as np
 
 from batch.hearing.compiling import compiled, one_at_a_time
 from batch.relations.lines import Floats, Integers, Lines
+from batch.relations.surprise import FURTHEST
 
 WAYS = ("intervals and rhythm", "intervals", "contour and rhythm", "rhythm", "inversion and rhythm")
 """Ways to vary a phrase, by what is kept."""
@@ -91,9 +92,9 @@ def aligned(lines: Lines, earlier: int, later: int, way: int) -> Integers:
 def compile_alignment() -> None:
     """Have what aligns compiled, by one process at a time."""
     with one_at_a_time(_scores):
-        lines = Lines(
-            *np.array([[0], [1], [60]]), np.zeros((4, 1), np.int64), *np.zeros((3, 4, 1)), np.zeros(1)
-        )
+        none = np.zeros((FURTHEST + 1, 1))
+        one = np.zeros(1, np.int64)
+        lines = Lines(one, one + 1, one, none.astype(np.int64), none, none, none, none[0])
         scores_of(lines, np.zeros(0, np.int64), np.zeros(0, np.int64))
         aligned(lines, 0, 0, 0)
 
@@ -133,12 +134,12 @@ def _pace_score(way, off, unsure, told):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _fill(way, a, b, total, tempo, steps, began, came, *tables):  # type: ignore[no-untyped-def]
+def _fill(way, a, b, total, tempo, steps, began, came, *tables):  # type: ignore[no-untyped-def]  # noqa: PLR0912, PLR0917
     """Align phrase ``a`` with phrase ``b`` one way; return the score and where the best alignment ends.
 
     Cell (i, j) holds the best alignment that ends with note i of ``a`` on note j of ``b``: its ``total``,
-    its ``tempo`` (log of ``b``'s times over ``a``'s), its ``steps`` (0 where there is none), where it ``began``
-    and how it ``came`` here. Each cell is told by those before it, since few have anything to tell.
+    its ``tempo`` (log of ``b``'s times over ``a``'s), its ``steps`` (0 where there is none), where it
+    ``began`` and how it ``came`` here. Each cell is told by those before it: few have anything to tell.
     """
     first, end, semitone, interval, pace, unsure, told, rhythm_told = tables
     mine, theirs = end[a] - first[a], end[b] - first[b]

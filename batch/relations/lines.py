@@ -63,9 +63,12 @@ def semitones(pitch: Floats) -> Integers:
     return np.rint(pitch - off).astype(np.int64)
 
 
+_FIRST_RATIO = 2
+"""Three notes make the first ratio of a phrase; the next has one before it."""
+
 OWN_FROM = 50
-"""Notes of a take that count as much as all solos in how often it does something (our choice; with 25
-to infinitely many, as many relations are told in solos at equal false alarms)."""
+"""Notes of a take that count as much as all solos in how often it does something (our choice: with
+50, 200 and infinitely many, as many relations are told in solos at equal false alarms)."""
 
 
 def measured(
@@ -74,8 +77,8 @@ def measured(
     """Return what is compared of phrases that are given by their notes.
 
     What a take does often is no surprise in it, however seldom others do it: of both frequencies the
-    higher counts (as in composition-based statistics: Schäffer, A. and others (2001). "Improving the accuracy of
-    PSI-BLAST protein database searches". Nucleic Acids Research 29).
+    higher counts (as in composition-based statistics: Schäffer, A. and others (2001). "Improving the
+    accuracy of PSI-BLAST protein database searches". Nucleic Acids Research 29).
     """
     notes = len(onset_s)
     interval = np.zeros((FURTHEST + 1, notes), np.int64)
@@ -89,11 +92,15 @@ def measured(
     pace = np.log(apart_s)
     # In the context of the note before, where there is one.
     step, after = clip_interval(interval[1]), np.array(surprise.after)
-    told[1, 1:] = np.where(place[1:] >= 2, np.minimum(told[1, 1:], after[step[:-1], step[1:]]), told[1, 1:])
+    told[1, 1:] = np.where(
+        place[1:] >= _FIRST_RATIO, np.minimum(told[1, 1:], after[step[:-1], step[1:]]), told[1, 1:]
+    )
     kind = np.concatenate([[0], ratio_classes(np.diff(pace[1]))]) if notes else np.zeros(0, np.int64)
-    rhythm_told = _told(kind, place >= 2, surprise.ratio)
+    rhythm_told = _told(kind, place >= _FIRST_RATIO, surprise.ratio)
     ratio_after = np.array(surprise.ratio_after)[kind[:-1], kind[1:]]
-    rhythm_told[1:] = np.where(place[1:] >= 3, np.minimum(rhythm_told[1:], ratio_after), rhythm_told[1:])
+    rhythm_told[1:] = np.where(
+        place[1:] > _FIRST_RATIO, np.minimum(rhythm_told[1:], ratio_after), rhythm_told[1:]
+    )
     return Lines(first, end, semitone, interval, pace, apart_s**-2.0, told, rhythm_told)
 
 

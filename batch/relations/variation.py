@@ -8,7 +8,6 @@ import numpy as np
 
 from batch.model import Relation, RelationKind
 from batch.relations.alignment import (
-    CONTOUR,
     INVERSION,
     ONSET_SPREAD_S,
     PACE_SPREAD,
@@ -171,7 +170,7 @@ POSITION_STEPS = 12
 
 
 def _displaced(lines: Lines, earlier: int, later: int, taken: Taken, position: Position) -> float:
-    """Return how much later in the bar the phrase stands: where its tempo is kept by the median of its notes."""
+    """Return how much later in the bar it stands: where its tempo is kept, by the median of its notes."""
     mine, theirs = taken.pairs[:, 0] + lines.first[earlier], taken.pairs[:, 1] + lines.first[later]
     bar = position.bar
     later_by = position.in_bar[theirs] - position.in_bar[mine]
