@@ -61,7 +61,9 @@ def analyse(
     phrases = split_phrases(notes, beat_s=60 / grid.tempo_bpm / grid.felt_beats if grid else None)
     measured = rubs(notes, phrases, grid, feel) if grid else None
     labelled = label_phrases(notes, phrases, grid, measured, labels=settings.labels, groove=settings.groove)
-    relations = relate(notes, phrases, labelled, grid=grid, feel=feel, settings=settings.relations)
+    relations = relate(
+        notes, phrases, [one for _, one in labelled], grid=grid, feel=feel, settings=settings.relations
+    )
     return Analysis(
         take=take.info,
         grid=found,

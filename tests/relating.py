@@ -51,7 +51,12 @@ class Built:
         onsets_s = np.array([note.onset_s for note in self.notes])
         feel = estimate_feel(onsets_s, grid) if grid else Feel(None, 0.0)
         return relate(
-            self.notes, self.phrases, labels, grid=grid, feel=feel, settings=RelationSettings(**settings)
+            self.notes,
+            self.phrases,
+            [one for _, one in labels],
+            grid=grid,
+            feel=feel,
+            settings=RelationSettings(**settings),
         )
 
     def as_heard(self, seed: int = 1, *, onset_s: float = 0.015, cents: float = 30) -> "Built":

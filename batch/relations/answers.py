@@ -66,11 +66,12 @@ def answers(
     last, first = lines.semitone[lines.end[:-1] - 1], lines.semitone[lines.first[1:]]
     enough = np.where(abs(first - last) <= TAKES_OVER, ENOUGH, MORE_THAN_ENOUGH)
     answering = makes_a_pair & (clear.sum(axis=1) >= enough)
-    in_turn = _in_turn(places, soon)
+    in_turn, in_talk = _in_turn(places, soon)
+    answering = np.where(in_talk, in_turn.any(axis=1), answering)  # whose turn it is to call does not answer
     return [
         None,
         *(
-            Answer(_names(now | turn)) if answers or turn.any() else None
+            Answer(_names(now | turn)) if answers else None
             for now, turn, answers in zip(clear, in_turn, answering, strict=True)
         ),
     ]
@@ -95,13 +96,16 @@ def _nearest(gaps_s: Floats) -> np.ndarray:
     return np.asarray((gaps_s < around[:-2]) & (gaps_s < around[2:]))
 
 
-def _in_turn(places: Floats, soon: np.ndarray) -> np.ndarray:
-    """Return in what each phrase after the first answers in turn, shape (phrases - 1, CONTRASTS).
+def _in_turn(places: Floats, soon: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return in what each phrase after the first answers in turn, and which take turns at all.
+
+    The first is of shape (phrases - 1, CONTRASTS), the second (phrases - 1,).
 
     Calls and answers take turns where in two things at least neighbours contrast and every other phrase is
     alike, over TURNS phrases; the first that does so is a call.
     """
     found = np.zeros((len(places) - 1, len(CONTRASTS)), dtype=bool)
+    talk = np.zeros(len(places) - 1, dtype=bool)
     differ = (np.abs(np.diff(places, axis=0)) >= TURN_APART) & soon[:, None]
     alike = np.abs(places[2:] - places[:-2]) <= TURN_ALIKE
     call = 0
@@ -111,9 +115,10 @@ def _in_turn(places: Floats, soon: np.ndarray) -> np.ndarray:
             continue
         if not found[max(0, start - 1) : start + 2].any():
             call = start
+        talk[start : start + TURNS - 1] = True
         for answer in (start, start + 2) if (start - call) % 2 == 0 else (start + 1,):
             found[answer] |= turn
-    return found
+    return found, talk
 
 
 def _names(contrasts: np.ndarray) -> tuple[str, ...]:

@@ -1,7 +1,7 @@
 """A take's phrases as what is compared: intervals, inter-onset intervals, and how surprising they are."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,18 @@ class Lines:
     def count(self) -> Integers:
         """How many notes each phrase has."""
         return self.end - self.first
+
+    def plain(self) -> "Lines":
+        """Return the same with every interval and ratio as telling as any other."""
+        return replace(
+            self,
+            told=np.full_like(self.told, PLAINLY_TOLD),
+            rhythm_told=np.full_like(self.rhythm_told, PLAINLY_TOLD),
+        )
+
+
+PLAINLY_TOLD = 2.0
+"""Nats: about the mean of intervals and ratios in annotated solos, 2.4 and 1.6."""
 
 
 def lines_of(notes: Sequence[Note], phrases: Sequence[Phrase], surprise: Surprise) -> Lines:

@@ -47,13 +47,14 @@ class Position:
 class Taken:
     """What a phrase takes up of an earlier one.
 
-    ``pairs`` are the places of aligned notes in either, ``replaced`` how many other notes have one
-    in their place; of the steps between them ``pitch`` says what each interval counts (1
+    ``notes`` is how many either phrase has, ``pairs`` are the places of aligned notes in either, ``replaced``
+    how many other notes have one in their place; of the steps between them ``pitch`` says what each interval counts (1
     the same, NEARLY much alike), ``same_way`` whether it has the same direction, ``in_time`` whether its
     time agrees, ``tempo`` the ratio of times.
     """
 
     way: int
+    notes: tuple[int, int]
     pairs: Integers
     replaced: int
     pitch: Floats
@@ -62,14 +63,15 @@ class Taken:
     tempo: float
     higher: int
 
-    def similarity(self, notes: int, others: int) -> float:
-        """Return how alike the phrases are, 0..1: the share of notes taken up, times what of them is kept.
+    @property
+    def similarity(self) -> float:
+        """How alike the phrases are, 0..1: the share of notes taken up, times what of them is kept.
 
-        The share is the normalised insertion-deletion similarity, 2 m / (n + n'); of what is kept half
-        is pitch and half is rhythm.
+        The share is the normalised insertion-deletion similarity, 2 m / (n + n') of m notes aligned; of what
+        is kept half is pitch and half is rhythm.
         """
-        share = 2 * len(self.pairs) / (notes + others)
-        return share * float(self.pitch.mean() + self.in_time.mean()) / 2
+        share = 2 * len(self.pairs) / sum(self.notes)
+        return round(share * float(self.pitch.mean() + self.in_time.mean()) / 2, 3)
 
 
 def best_earlier(
@@ -90,10 +92,42 @@ def best_earlier(
     surely = chance.surely(scores(lines, back)) + np.log(EXPECTED) + weight[:, None]
     best = surely.reshape(count, -1).argmax(axis=1)
     sure = surely.reshape(count, -1).max(axis=1) >= -log(by_chance)
-    return [
+    found: list[tuple[int, int] | None] = [
         (i - 1 - int(at) // len(WAYS), int(at) % len(WAYS)) if known else None
         for i, (at, known) in enumerate(zip(best, sure, strict=True))
     ]
+    return [chosen or again for chosen, again in zip(found, _said_again(lines, look_back), strict=True)]
+
+
+def _said_again(lines: Lines, look_back: int) -> list[tuple[int, int] | None]:
+    """Return for each phrase the last one with the same notes in the same time: said again, however plain."""
+    last: dict[bytes, int] = {}
+    found: list[tuple[int, int] | None] = []
+    for i, (a, b) in enumerate(zip(lines.first, lines.end, strict=True)):
+        pitches = lines.semitone[a:b].tobytes()
+        earlier = last.get(pitches)
+        same = earlier is not None and i - earlier <= look_back and b - a >= NOTES_AGAIN
+        found.append((earlier, 0) if earlier is not None and same and _in_time(lines, earlier, i) else None)
+        last[pitches] = i
+    return found
+
+
+def _in_time(lines: Lines, earlier: int, later: int) -> bool:
+    """Return whether two phrases of as many notes have the same time between all of them."""
+    mine = slice(lines.first[earlier] + 1, lines.end[earlier])
+    theirs = slice(lines.first[later] + 1, lines.end[later])
+    unsure = lines.unsure[1, mine] + lines.unsure[1, theirs]
+    off = lines.pace[1, mine] - lines.pace[1, theirs]
+    return bool((abs(off) <= SURE_OF_TIME * _spread(unsure)).all())
+
+
+NOTES_AGAIN = 4
+"""So many notes said again as they were are no chance (our choice)."""
+
+
+def _spread(unsure: Floats) -> Floats:
+    """Return the standard deviation of the logarithm of two times' ratio if they are meant to be the same."""
+    return np.sqrt(PACE_SPREAD**2 + ONSET_SPREAD_S**2 * unsure)
 
 
 def _weights(look_back: int) -> Floats:
@@ -115,14 +149,14 @@ def taken_up(lines: Lines, earlier: int, later: int, way: int) -> Taken:
     pace = lines.pace[q, theirs[1:]] - lines.pace[p, mine[1:]]
     tempo = float(np.median(pace))
     unsure = lines.unsure[p, mine[1:]] + lines.unsure[q, theirs[1:]]
-    spread = np.sqrt(PACE_SPREAD**2 + ONSET_SPREAD_S**2 * unsure)
     return Taken(
         way=way,
+        notes=(int(lines.count[earlier]), int(lines.count[later])),
         pairs=pairs,
         replaced=int((np.minimum(p, q) - 1).sum()) + _replaced_at_the_ends(lines, earlier, later, pairs),
         pitch=pitch,
         same_way=same_way.astype(float),
-        in_time=(abs(pace - tempo) <= SURE_OF_TIME * spread).astype(float),
+        in_time=(abs(pace - tempo) <= SURE_OF_TIME * _spread(unsure)).astype(float),
         tempo=float(np.exp(tempo)),
         higher=int(np.rint(np.median(lines.semitone[theirs] - lines.semitone[mine]))),
     )
@@ -136,12 +170,12 @@ def _replaced_at_the_ends(lines: Lines, earlier: int, later: int, pairs: Integer
 def variation(lines: Lines, earlier: int, later: int, way: int, position: Position | None) -> Relation:
     """Describe how phrase ``later`` varies phrase ``earlier``; ``position`` is None without a grid."""
     taken = taken_up(lines, earlier, later, way)
-    notes, others = int(lines.count[earlier]), int(lines.count[later])
+    notes, others = taken.notes
     kept = tuple(_kept(taken))
     return Relation(
         RelationKind.VARIES,
         earlier,
-        round(taken.similarity(notes, others), 3),
+        taken.similarity,
         kept=kept,
         transposed=taken.higher if {"intervals", "contour"} & set(kept) else None,
         stretched=round(taken.tempo, 2) if "rhythm" in kept else None,
