@@ -35,6 +35,10 @@ TAKES_OVER = 2
 """Semitones from the call's last note to the answer's first: in solos 37 % of phrases start so near the last
 one's end, against 22 % if a solo's phrases are shuffled, and 17 % among different solos."""
 
+USUAL_S = 0.55
+"""A silence at the take's ends is not known. With this in its place fewer than 2 % of lone pairs of phrases
+of different solos are a call and an answer (measured); the median silence in solos is 0.68 s."""
+
 TURNS = 4
 """Two calls and two answers: fewer take no turns."""
 
@@ -91,8 +95,8 @@ def _places(evidence: Sequence[Evidence], scales: Mapping[str, Percentiles]) -> 
 
 
 def _nearest(gaps_s: Floats) -> np.ndarray:
-    """Return which gaps are shorter than those before and after; what lies outside the take is no gap."""
-    around = np.concatenate([[np.inf], gaps_s, [np.inf]])
+    """Return which gaps are shorter than those before and after, or than USUAL_S at the take's ends."""
+    around = np.concatenate([[USUAL_S], gaps_s, [USUAL_S]])
     return np.asarray((gaps_s < around[:-2]) & (gaps_s < around[2:]))
 
 

@@ -40,11 +40,12 @@ class Lines:
         return self.end - self.first
 
     def plain(self) -> "Lines":
-        """Return the same with every interval and ratio as telling as any other."""
+        """Return the same with what is common as telling as most: once phrases are known to be alike, the
+        plainest of their notes are as much a part of them."""
         return replace(
             self,
-            told=np.full_like(self.told, PLAINLY_TOLD),
-            rhythm_told=np.full_like(self.rhythm_told, PLAINLY_TOLD),
+            told=np.maximum(self.told, PLAINLY_TOLD),
+            rhythm_told=np.maximum(self.rhythm_told, PLAINLY_TOLD),
         )
 
 

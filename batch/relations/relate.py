@@ -43,7 +43,7 @@ def relate(
     found = []
     for i, (earlier, answer) in enumerate(zip(varying, answering, strict=True)):
         if earlier is not None:
-            varied = variation(plain, earlier[0], i, earlier[1], position)
+            varied = variation((plain, lines), earlier[0], i, earlier[1], position)
             found.append(replace(varied, answers_too=True, contrasts=answer.contrasts) if answer else varied)
         elif answer is not None:
             alike = _similarity(plain, i - 1, i)
@@ -64,7 +64,7 @@ def _similarity(plain: Lines, earlier: int, later: int) -> float:
     """Return that of the way in which they are most alike."""
     scores = scores_of(plain, np.array([earlier]), np.array([later]))[0]
     ways = np.flatnonzero(scores > NOTHING)
-    return max((taken_up(plain, earlier, later, int(way)).similarity for way in ways), default=0.0)
+    return max((taken_up([plain], earlier, later, int(way)).similarity for way in ways), default=0.0)
 
 
 def _position(notes: Sequence[Note], grid: Grid, feel: Feel) -> Position:

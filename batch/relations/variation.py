@@ -47,10 +47,11 @@ class Position:
 class Taken:
     """What a phrase takes up of an earlier one.
 
-    ``notes`` is how many either phrase has, ``pairs`` are the places of aligned notes in either, ``replaced``
-    how many other notes have one in their place; of the steps between them ``pitch`` says what each interval counts (1
-    the same, NEARLY much alike), ``same_way`` whether it has the same direction, ``in_time`` whether its
-    time agrees, ``tempo`` the ratio of times.
+    ``notes`` is how many either phrase has, ``pairs`` are the places of aligned notes in either,
+    ``replaced`` how many other notes have one in their place. Of the steps between aligned notes ``pitch``
+    says what each interval counts (1 the same, NEARLY much alike), ``same_way`` whether it has the same
+    direction, ``in_time`` whether its time agrees; ``tempo`` is the ratio of times, ``higher`` the
+    median of the semitones from one note to the other.
     """
 
     way: int
@@ -135,9 +136,11 @@ def _weights(look_back: int) -> Floats:
     return np.asarray(-np.log(back) - log(float((1 / back).sum())))
 
 
-def taken_up(lines: Lines, earlier: int, later: int, way: int) -> Taken:
-    """Return what phrase ``later`` takes up of phrase ``earlier``."""
-    pairs = aligned(lines, earlier, later, way)
+def taken_up(views: Sequence[Lines], earlier: int, later: int, way: int) -> Taken:
+    """Return what phrase ``later`` takes up of ``earlier``, as the first of ``views`` that aligns them."""
+    lines = views[0]
+    each = (aligned(view, earlier, later, way) for view in views)
+    pairs = next(pairs for pairs in each if len(pairs) > 1)
     mine, theirs = pairs[:, 0] + lines.first[earlier], pairs[:, 1] + lines.first[later]
     apart = np.diff(pairs, axis=0)
     p, q = apart[:, 0], apart[:, 1]
@@ -167,9 +170,12 @@ def _replaced_at_the_ends(lines: Lines, earlier: int, later: int, pairs: Integer
     return int(pairs[0].min() + (notes - 1 - pairs[-1]).min())
 
 
-def variation(lines: Lines, earlier: int, later: int, way: int, position: Position | None) -> Relation:
+def variation(
+    views: Sequence[Lines], earlier: int, later: int, way: int, position: Position | None
+) -> Relation:
     """Describe how phrase ``later`` varies phrase ``earlier``; ``position`` is None without a grid."""
-    taken = taken_up(lines, earlier, later, way)
+    lines = views[0]
+    taken = taken_up(views, earlier, later, way)
     notes, others = taken.notes
     kept = tuple(_kept(taken))
     return Relation(

@@ -1,7 +1,7 @@
 """How often phrases are said to vary or answer others: in annotated solos, and where it must be chance.
 
-By chance are the phrases of a solo each replaced by one of another solo, all different, with the solo's own
-silences kept between them: what is still told is a false alarm (but for what players and tunes have in common).
+By chance are the phrases of a solo each replaced by one of another solo, all different, with the solo's
+own silences kept between them: what is still told is a false alarm, but for what tunes have in common.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -20,12 +20,13 @@ from batch.relations.surprise import Chance
 from batch.rhythm import Feel
 from batch.settings import RelationSettings
 
+from .folk_lines import found_repeats, lines_of, related_lines
 from .tables import Cell, Table
 
 SEED = 11
 PAIRS = 5_000
 SONGS = 300
-PAIRS_FOR_A_FIT = 150_000  # of phrases: less than the shipped fit has, for half of the solos
+PAIRS_FOR_A_FIT = 100_000  # of phrases: less than the shipped fit has, for half of the solos
 
 Take = list["Told"]
 Make = Callable[[int, Sequence[Take], np.random.Generator], Take]
@@ -162,9 +163,9 @@ def notes_of(solo: Solo, first: int, end: int) -> Iterator[Note]:
 
 def songs_table() -> Table:
     """Return what is found of the lines that a folk song repeats, and of lines of different songs."""
-    from tests.relations.folk_lines import found_repeats, lines_of_songs, related_lines
+    from tests.phrases.folk_songs import sample
 
-    songs = lines_of_songs(SONGS)
+    songs = lines_of(sample(SONGS))
     repeats, found = found_repeats(songs)
     rng = np.random.default_rng(SEED)
     varied = lines = 0

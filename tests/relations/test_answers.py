@@ -23,9 +23,12 @@ def test_a_contrast_after_a_short_gap_answers():
 
 
 def test_the_same_contrast_after_a_long_silence_is_new():
-    # 2 s are 4 beats here.
-    assert kinds(CALL, ANSWER, starts=[4, 9.25])[1] is RelationKind.ANSWERS
-    assert kinds(CALL, ANSWER, starts=[4, 10])[1] is RelationKind.NEW
+    # A beat lasts half a second; of the silences around the pair the shorter one lasts 6 beats.
+    parts = [LIKE_THE_CALL, CALL, ANSWER, LIKE_THE_CALL]
+    near, far = [0, 8, 13, 40], [0, 8, 14, 40]
+    assert take(*parts, starts=near).related()[2].kind is RelationKind.ANSWERS
+    assert take(*parts, starts=far).related()[2].kind is RelationKind.NEW
+    assert take(*parts, starts=far).related(answer_gap_s=3.0)[2].kind is RelationKind.ANSWERS
 
 
 def test_what_is_like_the_call_does_not_answer_it():

@@ -1,12 +1,13 @@
-"""Folk songs repeat lines, and which ones is known from their notes: the Essen collection (Schaffrath 1995)."""
+"""Folk songs repeat lines, which is known from their notes: Essen Folksong Collection (Schaffrath 1995)."""
 
 import random
 
-from relations.folk_lines import found_repeats, lines_of_songs, related_lines
+from benchmark.folk_lines import found_repeats, lines_of, related_lines
+from phrases.folk_songs import sample
 
 from batch.model import RelationKind
 
-SONGS = lines_of_songs(150)
+SONGS = lines_of(sample(150))
 
 
 def test_lines_sung_again_are_found():

@@ -31,14 +31,12 @@ def test_a_phrase_is_like_itself_in_any_key_and_tempo_and_place(melody, up, temp
 
 
 @settings(deadline=None)
-@given(melodies, melodies, st.integers(-24, 24), st.floats(0.5, 2.0))
-def test_key_and_tempo_of_either_do_not_matter(first, second, up, tempo):
+@given(melodies, melodies, st.integers(-24, 24), st.integers(0, 200))
+def test_the_key_and_the_place_of_either_do_not_matter(first, second, up, start):
     (a, lengths), (b, other) = zip(*first, strict=True), zip(*second, strict=True)
     likeness = similarity(notes(a, lengths), notes(b, other))
     assert 0 <= likeness <= 1
-    assert similarity(notes(a, lengths, up=up), notes(b, other, tempo=tempo)) == pytest.approx(
-        likeness, abs=0.2
-    )
+    assert similarity(notes(a, lengths, up=up), notes(b, other, start)) == likeness
 
 
 @pytest.mark.parametrize(("first", "last"), [(0, 8), (0, 6), (2, 8), (1, 7), (0, 4), (3, 8)])

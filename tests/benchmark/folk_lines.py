@@ -1,9 +1,30 @@
 """Lines of folk songs as phrases: which of them say an earlier line again is known from their notes."""
 
-from relating import Built
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Protocol
 
+from batch.labels import label_phrases
 from batch.model import Note, Phrase, Relation, RelationKind
-from phrases.folk_songs import QUARTER_S, Sung, sample
+from batch.relations import relate
+from batch.rhythm import Feel
+from batch.settings import GrooveSettings, LabelSettings, RelationSettings
+
+QUARTER_S = 0.5
+
+
+class Sung(Protocol):
+    """A note of ``phrases.folk_songs``: in quarters from the song's start, and the line it stands in."""
+
+    @property
+    def onset(self) -> float: ...
+    @property
+    def end(self) -> float: ...
+    @property
+    def pitch(self) -> int: ...
+    @property
+    def line(self) -> int: ...
+
 
 Song = list[list[Sung]]
 
@@ -12,10 +33,10 @@ NOTES_FROM = 4
 """Shorter lines are left out of the count of repeats."""
 
 
-def lines_of_songs(count: int) -> list[Song]:
-    """Return songs of the Essen collection, line by line."""
+def lines_of(sung_songs: Sequence[Sequence[Sung]]) -> list[Song]:
+    """Return songs line by line."""
     songs = []
-    for sung in sample(count):
+    for sung in sung_songs:
         lines: dict[int, list[Sung]] = {}
         for note in sung:
             lines.setdefault(note.line, []).append(note)
@@ -36,14 +57,20 @@ def related_lines(lines: Song) -> tuple[Relation, ...]:
             notes.append(Note(onset * QUARTER_S, end * QUARTER_S, float(sung.pitch), -20.0))
         phrases.append(Phrase(notes[first].onset_s, notes[-1].offset_s, first, len(notes) - 1))
         at += line[-1].end - line[0].onset
-    return Built(notes, phrases).related()
+    labels = label_phrases(notes, phrases, None, None, labels=LabelSettings(), groove=GrooveSettings())
+    return relate(
+        notes,
+        phrases,
+        [evidence for _, evidence in labels],
+        grid=None,
+        feel=Feel(None, 0.0),
+        settings=RelationSettings(),
+    )
 
 
 def melody(line: list[Sung]) -> tuple[float, ...]:
     """Return the intervals and times of a line: the same in any key."""
-    return tuple(
-        step for a, b in zip(line, line[1:], strict=False) for step in (b.pitch - a.pitch, b.onset - a.onset)
-    )
+    return tuple(step for a, b in pairwise(line) for step in (b.pitch - a.pitch, b.onset - a.onset))
 
 
 def found_repeats(songs: list[Song]) -> tuple[int, int]:
@@ -54,6 +81,6 @@ def found_repeats(songs: list[Song]) -> tuple[int, int]:
         for i, relation in enumerate(related_lines(song)):
             if len(song[i]) >= NOTES_FROM and melodies[i] in melodies[:i]:
                 repeats += 1
-                varies = relation.kind is RelationKind.VARIES and relation.to_phrase is not None
-                found += varies and melodies[relation.to_phrase] == melodies[i]
+                to = relation.to_phrase if relation.kind is RelationKind.VARIES else None
+                found += to is not None and melodies[to] == melodies[i]
     return repeats, found
