@@ -185,7 +185,7 @@ class RelationSettings(_Section):
     lost, and hardly one lies further back than 64."""
     by_chance: Annotated[float, Field(gt=0, le=0.2)] = 0.015
     """Share of phrases that may be called variations though they are none: of phrases among those of other
-    solos, 1.4 % are."""
+    solos, 1.5 % are."""
     answer_gap_s: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 2.0
     """A longer silence ends the conversation; one corpus rest between phrases in twenty is longer."""
 

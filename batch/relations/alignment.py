@@ -52,6 +52,10 @@ STEPS_FROM = 2
 RHYTHM_STEPS_FROM = 3
 """Fewer steps have no shape: three notes are the least, four for a rhythm alone (our choice)."""
 
+MOST_NOTES = 200
+"""Of a longer phrase the start is compared, so that a take without a rest needs no more memory than others;
+no phrase of the corpus has more than 137 notes."""
+
 ENDS_MEET, ENDS_DIFFER = log(0.5 / 0.1), log(0.5 / 0.9)
 SAME_PITCH, OTHER_PITCH = log(0.5 / 0.1), log(0.5 / 0.9)
 """Half of variations start (and end) where the phrase does, half keep its pitch; one match by chance in ten
@@ -81,12 +85,12 @@ def scores(lines: Lines, look_back: int) -> Floats:
 
 def scores_of(lines: Lines, earlier: Integers, later: Integers) -> Floats:
     """Return the scores of pairs of phrases, shape (pairs, ways)."""
-    return np.asarray(_scores(earlier, later, int(lines.count.max(initial=0)), *_tables(lines)))
+    return np.asarray(_scores(earlier, later, _longest(lines), *_tables(lines)))
 
 
 def aligned(lines: Lines, earlier: int, later: int, way: int) -> Integers:
     """Return the notes aligned in the best alignment, shape (pairs, 2): places in either phrase, from 0."""
-    return np.asarray(_aligned(earlier, later, way, int(lines.count.max()), *_tables(lines)))
+    return np.asarray(_aligned(earlier, later, way, _longest(lines), *_tables(lines)))
 
 
 def compile_alignment() -> None:
@@ -97,6 +101,10 @@ def compile_alignment() -> None:
         lines = Lines(one, one + 1, one, none.astype(np.int64), none, none, none, none[0])
         scores_of(lines, np.zeros(0, np.int64), np.zeros(0, np.int64))
         aligned(lines, 0, 0, 0)
+
+
+def _longest(lines: Lines) -> int:
+    return min(MOST_NOTES, int(lines.count.max(initial=0)))
 
 
 def _tables(lines: Lines) -> tuple[Integers | Floats, ...]:
@@ -142,7 +150,7 @@ def _fill(way, a, b, total, tempo, steps, began, came, *tables):  # type: ignore
     ``began`` and how it ``came`` here. Each cell is told by those before it: few have anything to tell.
     """
     first, end, semitone, interval, pace, unsure, told, rhythm_told = tables
-    mine, theirs = end[a] - first[a], end[b] - first[b]
+    mine, theirs = min(MOST_NOTES, end[a] - first[a]), min(MOST_NOTES, end[b] - first[b])
     shorter = min(mine, theirs)
     least = RHYTHM_STEPS_FROM if way == RHYTHM else STEPS_FROM
     moves = _REPLACED + 1 if way == RHYTHM else len(_MOVE)

@@ -173,5 +173,13 @@ def test_a_take_of_other_tuning_has_the_same_relations():
     assert type(built)(flat, built.phrases).as_heard(cents=20).related()[3].transposed == 5
 
 
+def test_a_phrase_without_end_is_compared_by_its_start():
+    drawn = random.Random(8)
+    lengths = [drawn.choice([0.25, 0.5, 1]) for _ in range(3000)]
+    endless = line([drawn.randint(50, 80) for _ in lengths], lengths)
+    relation = take(endless, endless[:250], starts=[0, 3000]).related()[1]
+    assert (relation.to_phrase, relation.transposed) == (0, 0)
+
+
 def test_a_take_without_phrases_has_no_relations():
     assert take().related() == ()
