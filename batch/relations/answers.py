@@ -35,7 +35,7 @@ TAKES_OVER = 2
 """Semitones from the call's last note to the answer's first: in solos 37 % of phrases start so near the last
 one's end, against 22 % if a solo's phrases are shuffled, and 17 % among different solos."""
 
-USUAL_S = 0.55
+USUAL_S = 0.52
 """A silence at the take's ends is not known. With this in its place fewer than 2 % of lone pairs of phrases
 of different solos are a call and an answer (measured); the median silence in solos is 0.68 s."""
 

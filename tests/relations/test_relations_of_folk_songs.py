@@ -23,5 +23,5 @@ def test_lines_of_different_songs_are_seldom_called_variations():
         others = drawn.sample([one for one in SONGS if one is not song], len(song))
         relations += related_lines([drawn.choice(other) for other in others])[1:]
     varied = sum(relation.kind is RelationKind.VARIES for relation in relations)
-    # Measured: 3 %. Songs of one tradition share formulas, and what is expected was counted on jazz solos.
+    # Measured: 2 to 3 %. Songs of one tradition share formulas, and the tables were counted on jazz solos.
     assert varied <= 0.05 * len(relations)
