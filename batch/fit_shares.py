@@ -22,7 +22,7 @@ from batch.labels import label_phrases
 from batch.model import Grid, Labels, RelationKind
 from batch.relations import relate
 from batch.rhythm import estimate_feel
-from batch.settings import GrooveSettings, LabelSettings
+from batch.settings import GrooveSettings, LabelSettings, RelationSettings
 from batch.tally import LABELS, Tally
 from batch.usual import Usual
 
@@ -49,7 +49,8 @@ def solo_phrases(table: pd.DataFrame, grid: Grid) -> list[Phrased]:
     feel = estimate_feel(np.array([note.onset_s for note in notes]), grid)
     rubbing = rubs(notes, phrases, grid, feel)
     labelled = label_phrases(notes, phrases, grid, rubbing, labels=LabelSettings(), groove=GrooveSettings())
-    relations = relate(notes, phrases, labelled)
+    evidence = [one for _, one in labelled]
+    relations = relate(notes, phrases, evidence, grid=grid, feel=feel, settings=RelationSettings())
     return [
         Phrased(labels, relation.kind, evidence.range_place)
         for (labels, evidence), relation in zip(labelled, relations, strict=True)

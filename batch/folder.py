@@ -130,7 +130,7 @@ def _prints_of(folder: Path) -> _Prints:
     settings = settings_of(folder)
     return _Prints(
         heard_by=settings.model_dump_json(
-            include={"sound", "labels", "groove", "held", "tension", "variety"}
+            include={"sound", "labels", "groove", "relations", "held", "tension", "variety"}
         ),
         grid=GridSettings(**settings.grid.model_dump(exclude_unset=True)).model_dump_json(),
         rendition=_fingerprint(settings.model_dump_json(include={"markers", "cues", "page", "picture"})),

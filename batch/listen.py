@@ -94,7 +94,9 @@ def prepare() -> None:
     from batch.beats.alone.pointer import compile_pointer  # noqa: PLC0415
     from batch.hearing.coupling import compile_coupling  # noqa: PLC0415
     from batch.hearing.decode import compile_search  # noqa: PLC0415
+    from batch.relations import compile_alignment  # noqa: PLC0415
 
     compile_coupling()
     compile_search()
     compile_pointer()
+    compile_alignment()

@@ -223,10 +223,13 @@ class Evidence:
 class Relation:
     """What a phrase does with phrase number ``to_phrase`` (from 0); similarity 0 to 1.
 
-    Of a variation, ``kept`` says what stayed ("rhythm", "contour", "intervals"), ``transposed`` by how many
-    semitones it lies higher (None where the intervals are not kept), ``notes_left_out`` and ``notes_added``
-    how it was shortened or extended, ``displaced_beats`` how much later in the bar it starts (None without
-    a grid). Of an answer, ``contrasts`` says in what it contrasts.
+    Of a variation, ``kept`` says what stayed ("rhythm", "intervals", "contour", "inversion" for intervals
+    upside down), ``transposed`` by how many semitones it lies higher (None where neither intervals nor
+    contour are kept), ``stretched`` how many times as long its notes are (None where rhythm is not kept),
+    ``notes_left_out`` and ``notes_added`` how it was shortened or extended, ``notes_replaced`` how many have
+    another in their place, ``displaced_beats`` how much later in the bar it starts (None without a grid).
+    Of an answer, ``contrasts`` says in what it contrasts with the phrase before it. A variation may be
+    one too: ``answers_too``.
     """
 
     kind: RelationKind
@@ -238,6 +241,9 @@ class Relation:
     notes_added: int = 0
     displaced_beats: float | None = None
     contrasts: tuple[str, ...] = ()
+    stretched: float | None = None
+    notes_replaced: int = 0
+    answers_too: bool = False
 
 
 @dataclass(frozen=True, slots=True)

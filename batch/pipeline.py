@@ -29,7 +29,7 @@ from batch.percentiles import load_percentiles
 from batch.phrases import split_phrases
 from batch.placement import place, place_warnings
 from batch.playing import Played, only_played
-from batch.relations import relate
+from batch.relations import relate, relatedness
 from batch.rhythm import Feel, estimate_feel
 from batch.settings import Settings
 from batch.sound.condition import Meter
@@ -81,7 +81,10 @@ def analyse(
     phrases = split_phrases(notes, beat_s=60 / grid.tempo_bpm / grid.felt_beats if grid else None)
     measured = rubs(notes, phrases, grid, feel) if grid else None
     labelled = label_phrases(notes, phrases, grid, measured, labels=settings.labels, groove=settings.groove)
-    joined = _join(phrases, labelled, relate(notes, phrases, labelled))
+    relations = relate(
+        notes, phrases, [one for _, one in labelled], grid=grid, feel=feel, settings=settings.relations
+    )
+    joined = _join(phrases, labelled, relations)
     harmony = harmony_of(notes, chart, grid, chart_choice(sources.chosen))
     return Analysis(
         take=take.info,
@@ -101,6 +104,7 @@ def analyse(
         texture=texture,
         placement=placed,
         waveform=peaks.waveform(),
+        relatedness=relatedness(phrases, relations, phrases_from=settings.variety.phrases_from),
         tension=_tension(notes, joined, grid, harmony, settings),
         harmony=harmony,
     )

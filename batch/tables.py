@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from batch import scale
 from batch.columns import Column, draws
 from batch.entry import Entry
-from batch.model import Groove, LabelledPhrase, PhraseTension, RelationKind
+from batch.model import Groove, LabelledPhrase, PhraseTension
 from batch.rank import BY_SCORE, Ranked
 from batch.ties import ties_of
-from batch.words import clock, minute, number, share, signed, titles_of
+from batch.words import clock, minute, number, share, short_relation, signed, titles_of
 
 _GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
 _BRACKETS, _PLAIN_BRACKETS = ("┌", "│", "└"), ("/", "|", "\\")
@@ -85,7 +85,7 @@ def phrase_columns(
         Column("leap", [share(e.leap_share) for e in evidence], gives_way=3),
         *([Column("tens", [share(each.value) for each in tension], gives_way=0)] if tension else ()),
         Column("also", [_also(phrase) for phrase in phrases], left=True, gives_way=0),
-        Column("relation", [_relation(phrase) for phrase in phrases], left=True, gives_way=1),
+        Column("relation", [short_relation(phrase.relation) for phrase in phrases], left=True, gives_way=1),
     ]
 
 
@@ -109,13 +109,6 @@ def _also(phrase: LabelledPhrase) -> str:
 
 def _tilde(name: str, phrase: LabelledPhrase) -> str:
     return "~" if name in phrase.evidence.borderline else ""
-
-
-def _relation(phrase: LabelledPhrase) -> str:
-    relation = phrase.relation
-    if relation.kind is RelationKind.NEW or relation.to_phrase is None:
-        return ""
-    return f"{relation.kind.value} {relation.to_phrase + 1:02}"
 
 
 def _range(entry: Entry) -> str:

@@ -5,8 +5,8 @@ from enum import StrEnum
 
 from batch.bars import BarCounter
 from batch.inert import inert
-from batch.model import Evidence, Groove, LabelledPhrase, Labels, RelationKind
-from batch.words import count, minute
+from batch.model import Evidence, Groove, LabelledPhrase, Labels
+from batch.words import count, minute, relation_words
 
 _GROOVE_WORDS = {
     Groove.IN_GROOVE: "in the groove",
@@ -40,7 +40,7 @@ def evidence_words(phrase: LabelledPhrase, bars: BarCounter | None) -> list[tupl
         ("Density", f"{labels.density.value}: {_density(evidence)}"),
         ("Groove", "; ".join(_groove(phrase))),
         *_rest(evidence, labels),
-        ("Relation", _relation(phrase)),
+        ("Relation", relation_words(phrase.relation)),
         *([("In doubt", _doubt(phrase))] if evidence.borderline else []),
     ]
 
@@ -93,14 +93,6 @@ def _rest(evidence: Evidence, labels: Labels) -> Iterator[tuple[str, str]]:
     if evidence.leap_share is not None:
         larger = f"{evidence.leap_share:.0%} of the intervals are larger than two semitones"
         yield "Intervals", f"{labels.interval_size.value}: {larger}"
-
-
-def _relation(phrase: LabelledPhrase) -> str:
-    relation = phrase.relation
-    if relation.kind is RelationKind.NEW or relation.to_phrase is None:
-        return "new"
-    like = "" if relation.similarity is None else f" (similarity {relation.similarity:.2f})"
-    return f"{relation.kind.value} phrase {relation.to_phrase + 1}{like}"
 
 
 def _doubt(phrase: LabelledPhrase) -> str:

@@ -26,6 +26,7 @@ from .mixes import chords_table, mixes_table
 from .nothing import nothing_table
 from .pages import pages_tables
 from .phrase_starts import phrases_table
+from .relations import relations_tables
 from .scale import scale_table
 from .speed import speed_table
 from .tables import Table
@@ -114,6 +115,11 @@ def variety(asked: Asked) -> Iterator[Table]:
     yield from flattened_tables(asked.data)
 
 
+def relations(asked: Asked) -> Iterator[Table]:
+    """Yield how often phrases are related, and how often by chance."""
+    yield from relations_tables(asked.data)
+
+
 def companions(asked: Asked) -> Iterator[Table]:
     """Yield beats of clicks and backings."""
     if not bank():
@@ -149,6 +155,7 @@ PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "phrases": phrases,
     "grooves": grooves,
     "variety": variety,
+    "relations": relations,
     "companions": companions,
     "scale": scale,
     "pages": pages,

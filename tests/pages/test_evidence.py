@@ -87,6 +87,41 @@ def test_how_it_is_played_where_that_is_known():
         (NEW, "new"),
         (Relation(RelationKind.VARIES, 3, 0.823), "varies phrase 4 (similarity 0.82)"),
         (Relation(RelationKind.ANSWERS, 0, None), "answers phrase 1"),
+        (
+            Relation(RelationKind.ANSWERS, 0, 0.2, contrasts=("length", "register")),
+            "answers phrase 1: contrast in length, register",
+        ),
+        (
+            Relation(RelationKind.VARIES, 0, 1.0, kept=("intervals", "rhythm"), transposed=0, stretched=1.02),
+            "repeats phrase 1 (similarity 1.00)",
+        ),
+        (
+            Relation(
+                RelationKind.VARIES,
+                0,
+                0.86,
+                kept=("intervals", "rhythm"),
+                transposed=-5,
+                stretched=2.0,
+                notes_left_out=2,
+                notes_added=1,
+                displaced_beats=1.5,
+            ),
+            "varies phrase 1 (similarity 0.86): down 5, twice as long, 2 notes left out, 1 note added,"
+            " 1.5 beats later in the bar",
+        ),
+        (
+            Relation(RelationKind.VARIES, 1, 0.6, kept=("rhythm",), notes_replaced=1),
+            "varies phrase 2 (similarity 0.60): same rhythm, 1 note changed",
+        ),
+        (
+            Relation(RelationKind.VARIES, 1, 0.8, kept=("contour", "rhythm"), transposed=2),
+            "varies phrase 2 (similarity 0.80): same contour and rhythm, up 2",
+        ),
+        (
+            Relation(RelationKind.VARIES, 1, 0.8, kept=("inversion", "rhythm"), answers_too=True),
+            "varies phrase 2 (similarity 0.80): upside down; answers the one before",
+        ),
     ],
 )
 def test_what_it_does_with_an_earlier_one(relation, words):
