@@ -45,7 +45,9 @@ RANK_FORMATS = ("table", "csv", "json", "xspf")
 TREND_FORMATS = ("table", "json", "svg")
 TREND_PER = ("week", "day", "month")
 TREND_BY = ("tune", "player")
-RANK_BY = ("variety", "length", "density", "articulation", "groove", "register", "interval_size")
+RANK_BY = (
+    "variety", "length", "density", "articulation", "groove", "register", "interval_size", "connectedness",
+)  # fmt: skip
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -38,6 +38,7 @@ def ranking_columns(ranked: Sequence[Ranked], by: str) -> list[Column]:
         Column("range", [_range(entry) for entry in entries], gives_way=3),
         *(_scale_columns(entries) if by_score else ()),
         *parts,
+        *_connectedness_columns(entries, by),
         Column("phrases", [str(entry.phrases or 0) for entry in entries], gives_way=1),
         Column("time", [clock(entry.duration_s or 0) for entry in entries], gives_way=2),
     ]
@@ -59,6 +60,12 @@ def _scale_columns(entries: Sequence[Entry]) -> list[Column]:
     marks = scale.DRAWN if draws() else scale.PLAIN
     lines = [scale.scale(entry.score, entry.low, entry.high, marks) for entry in entries]
     return [Column(scale.HEAD, lines, left=True, gives_way=0)] if any(lines) else []
+
+
+def _connectedness_columns(entries: Sequence[Entry], by: str) -> list[Column]:
+    """Return the share of phrases that take up or answer an earlier one; it stays where it is sorted by."""
+    cells = [number(entry.connectedness) for entry in entries]
+    return [Column("conn", cells, gives_way=11 if by == "connectedness" else 1)]
 
 
 def phrase_columns(

@@ -22,7 +22,7 @@ from batch.rank import BY_SCORE, Ranked
 from batch.tables import phrase_columns, ranking_columns
 from batch.tension_words import tension_words
 from batch.ties import ties_of
-from batch.words import count, facts, never_words, variety_words
+from batch.words import count, facts, never_words, relatedness_words, variety_words
 
 if TYPE_CHECKING:
     from batch.kept import Written
@@ -192,7 +192,7 @@ def print_take(analysis: Analysis, path: Path) -> None:
             phrase_columns(analysis.phrases, in_beats=in_beats, tension=tension.phrases if tension else None)
         )
         out.print(Text("~ close to the line between two labels", style="dim"))
-        for line in tension_words(analysis):
+        for line in (*relatedness_words(analysis), *tension_words(analysis)):
             out.print(Text(inert(line)))
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 from batch.entry import Entry
 from batch.inert import inert
-from batch.model import Analysis, Relation, RelationKind, Variety
+from batch.model import Analysis, Motif, Relation, RelationKind, Variety
 
 
 def clock(time_s: float) -> str:
@@ -83,6 +83,30 @@ def never_words(variety: Variety) -> str:
     """Return which labels no phrase has; nothing where all are used, or nothing was measured."""
     words = [word for missing in variety.missing.values() for word in missing]
     return f"never {', '.join(words)}" if words else ""
+
+
+def relatedness_words(analysis: Analysis) -> list[str]:
+    """Return lines: how many phrases take up or answer an earlier one, and where each motif runs."""
+    told = analysis.relatedness
+    if told is None or told.connectedness is None:
+        return []
+    related = sum(phrase.relation.kind is not RelationKind.NEW for phrase in analysis.phrases[1:])
+    of = count(len(analysis.phrases) - 1, "phrase")
+    lines = [f"connected: {related} of the {of} after the first take up or answer an earlier one"]
+    if told.motifs:
+        motifs = "; ".join(_motif_words(motif) for motif in told.motifs[:_MOST_MOTIFS])
+        more = len(told.motifs) - _MOST_MOTIFS
+        lines.append(f"motifs: {motifs}{f'; and {more} more' if more > 0 else ''}")
+    return lines
+
+
+def _motif_words(motif: Motif) -> str:
+    phrases = ", ".join(f"{phrase + 1}" for phrase in motif.phrases)
+    return f"phrases {phrases}, from {clock(motif.start_s)} to {clock(motif.end_s)}"
+
+
+_MOST_MOTIFS = 4
+"""Told in a line (our choice); the rest are counted."""
 
 
 def relation_words(relation: Relation) -> str:

@@ -55,7 +55,7 @@ def _row(take: Ranked) -> dict[str, object]:
         "value": take.place.value,
     }
     row |= {name: getattr(entry, name) for name in _FIELDS}
-    return row | (entry.parts or {}) | {"why_null": entry.why_null}
+    return row | (entry.parts or {}) | {"connectedness": entry.connectedness, "why_null": entry.why_null}
 
 
 def _tag(name: str) -> str:

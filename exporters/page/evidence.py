@@ -5,7 +5,7 @@ from enum import StrEnum
 
 from batch.bars import BarCounter
 from batch.inert import inert
-from batch.model import Evidence, Groove, LabelledPhrase, Labels
+from batch.model import Evidence, Groove, LabelledPhrase, Labels, PhraseTension
 from batch.words import count, minute, relation_words
 
 _GROOVE_WORDS = {
@@ -31,7 +31,9 @@ def label_words(phrase: LabelledPhrase) -> str:
     return ", ".join(f"{text} ~" if name in evidence.borderline else text for name, text in words.items())
 
 
-def evidence_words(phrase: LabelledPhrase, bars: BarCounter | None) -> list[tuple[str, str]]:
+def evidence_words(
+    phrase: LabelledPhrase, bars: BarCounter | None, tension: PhraseTension | None = None
+) -> list[tuple[str, str]]:
     """Return pairs of what is told and the telling; ``bars`` counts them where there is a grid."""
     evidence, labels = phrase.evidence, phrase.labels
     return [
@@ -41,6 +43,7 @@ def evidence_words(phrase: LabelledPhrase, bars: BarCounter | None) -> list[tupl
         ("Groove", "; ".join(_groove(phrase))),
         *_rest(evidence, labels),
         ("Relation", relation_words(phrase.relation)),
+        *([("Tension", _tension(tension))] if tension else []),
         *([("In doubt", _doubt(phrase))] if evidence.borderline else []),
     ]
 
@@ -98,6 +101,14 @@ def _rest(evidence: Evidence, labels: Labels) -> Iterator[tuple[str, str]]:
 def _doubt(phrase: LabelledPhrase) -> str:
     turned = [_turned(name, getattr(phrase.labels, name)) for name in phrase.evidence.borderline]
     return f"a small change would make it {' and '.join(turned)}"
+
+
+def _tension(tension: PhraseTension) -> str:
+    """Return the tension and its parts, the greatest first."""
+    parts = sorted(
+        ((value, name) for name, value in tension.parts.items() if value is not None), reverse=True
+    )
+    return f"{tension.value:.0%}: {', '.join(f'{name} {value:.0%}' for value, name in parts)}"
 
 
 def _turned(name: str, label: StrEnum) -> str:

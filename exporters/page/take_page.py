@@ -1,5 +1,6 @@
 """The listening page of a take: seen over time, chosen phrase by phrase, and heard."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -20,10 +21,12 @@ from batch.model import (
     Labels,
     Length,
     Note,
+    PhraseTension,
     Register,
 )
 from batch.outline import density_of
-from batch.words import count, facts, minute, number
+from batch.tension_words import tension_words
+from batch.words import count, facts, minute, number, relatedness_words
 from exporters.page.evidence import evidence_words, label_words
 from exporters.page.frame import address, data, render
 from exporters.page.signs import bar, scale
@@ -68,6 +71,7 @@ class TakePage:
             facts=inert(facts(analysis)),
             warnings=[inert(warning) for warning in analysis.warnings],
             variety=_variety(analysis),
+            story=[inert(line) for line in (*relatedness_words(analysis), *tension_words(analysis))],
             scale=scale,
             bar=bar,
             picture=Markup(picture_of(analysis)),
@@ -169,7 +173,10 @@ def _data(analysis: Analysis, recording: str | None) -> dict[str, Any]:
             "sure": [round(note.confidence, 2) for note in notes],
         },
         "beats": _beats(grid, bars) if grid and bars else None,
-        "phrases": [_phrase(phrase, bars) for phrase in analysis.phrases],
+        "phrases": [
+            _phrase(phrase, bars, tension)
+            for phrase, tension in zip(analysis.phrases, _tension(analysis), strict=True)
+        ],
     }
 
 
@@ -179,7 +186,11 @@ def _beats(grid: Grid, bars: BarCounter) -> dict[str, Any]:
     return {"at": [round(beat, 4) for beat in grid.beats_s], "bar": numbers, "perBar": grid.beats_per_bar}
 
 
-def _phrase(phrase: LabelledPhrase, bars: BarCounter | None) -> dict[str, Any]:
+def _tension(analysis: Analysis) -> Sequence[PhraseTension | None]:
+    return analysis.tension.phrases if analysis.tension else [None] * len(analysis.phrases)
+
+
+def _phrase(phrase: LabelledPhrase, bars: BarCounter | None, tension: PhraseTension | None) -> dict[str, Any]:
     labels = phrase.labels
     return {
         "start": phrase.start_s,
@@ -189,5 +200,5 @@ def _phrase(phrase: LabelledPhrase, bars: BarCounter | None) -> dict[str, Any]:
         "groove": _groove(labels),
         **{f"is_{name}": getattr(labels, name).value for name in _LABELS},
         "words": label_words(phrase),
-        "says": evidence_words(phrase, bars),
+        "says": evidence_words(phrase, bars, tension),
     }

@@ -116,7 +116,7 @@ def test_a_row_says_what_is_known_of_a_take(page):
     assert [cell.split() for cell in cells] == [
         *(["1"], [], ["80", "70", "to", "85"]),
         *(["10"], ["90"], ["0"], ["0"], ["30"], ["50"]),
-        *(["8"], ["0:09"], ["120"], ["2026-03-10"]),
+        *(["-"], ["8"], ["0:09"], ["120"], ["2026-03-10"]),
     ]
     picture = page.locator("#takes tbody tr").first.locator("svg.phrases")
     assert picture.get_attribute("aria-label").startswith("8 phrases: 4 short, 4 long")
