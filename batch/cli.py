@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from batch.hearers import Hearers
     from batch.rank import Ranked
     from batch.report import Report
-    from batch.trend import Trend
+    from batch.trend.rows import Trend
     from batch.workshop import Workshop
 
 T = TypeVar("T")
@@ -174,12 +174,12 @@ def trend(asked: argparse.Namespace) -> int:
     from datetime import datetime
 
     from batch.entry import State
-    from batch.history import History, history_of
-    from batch.periods import Per
     from batch.shelf import Shelf
     from batch.terminal import progress
-    from batch.trend import By, only, trend_of
-    from batch.trend_table import print_trend
+    from batch.trend.history import History, history_of
+    from batch.trend.periods import Per
+    from batch.trend.rows import By, only, trend_of
+    from batch.trend.table import print_trend
     from exporters import exporters_for
 
     where = _catalogue_folder(asked.folder or Path())

@@ -9,12 +9,12 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random
 
-from batch.dates import DatedBy
 from batch.model import Articulation, Density, Groove, IntervalSize, Labels, Length, Register, RelationKind
 from batch.outline import PhraseOutline
-from batch.periods import Per
 from batch.settings import TrendSettings
-from batch.trend import Sighting, Trend, trend_of
+from batch.trend.dates import DatedBy
+from batch.trend.periods import Per
+from batch.trend.rows import Sighting, Trend, trend_of
 from exporters.pictures.trend_picture import render_svg
 
 TITLE = "Ada Quill, autumn practice"

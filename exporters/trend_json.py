@@ -8,9 +8,9 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from batch.advice import found_words, try_words
-from batch.practice import Place, Practice, Suggestion
-from batch.trend import Sighting, Strand, Stretch, Trend
+from batch.trend.advice import found_words, try_words
+from batch.trend.practice import Place, Practice, Suggestion
+from batch.trend.rows import Sighting, Strand, Stretch, Trend
 
 SCHEMA = "takemill.trend/1"
 _DECIMALS = 3

@@ -4,7 +4,7 @@ from datetime import date, datetime
 
 import pytest
 
-from batch.dates import Dated, DatedBy, dated
+from batch.trend.dates import Dated, DatedBy, dated
 
 TODAY = date(2026, 11, 26)
 CHANGED = datetime(2026, 10, 4, 21, 30)

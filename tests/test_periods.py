@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batch.periods import Per, day_words, index_of, name_of, start_of
+from batch.trend.periods import Per, day_words, index_of, name_of, start_of
 
 
 # ISO 8601: weeks begin on Monday, and week 1 holds the year's first Thursday. 1 January 2010 was a Friday,

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from trending import USUAL, drawn, sighting
 
-from batch.advice import found_words, listen_words, practice_lines, try_words
 from batch.model import Density, Groove, Labels
-from batch.practice import ERROR_RATE, MOST, Practice, Why, what_to_practise
 from batch.settings import TrendSettings
-from batch.tally import LABELS
-from batch.trend import Sighting
-from batch.usual import usual_shares
+from batch.trend.advice import found_words, listen_words, practice_lines, try_words
+from batch.trend.practice import ERROR_RATE, MOST, Practice, Why, what_to_practise
+from batch.trend.rows import Sighting
+from batch.trend.tally import LABELS
+from batch.trend.usual import usual_shares
 
 LIMITS = TrendSettings()
 JUDGEMENTS = {"good", "bad", "better", "worse", "should", "must", "wrong", "fail", "weak", "poor", "only"}
@@ -31,7 +31,7 @@ def suggested(takes: list[Sighting], **more: object) -> Practice:
     return what_to_practise(takes, settings=LIMITS, **more)
 
 
-@pytest.mark.parametrize("label", ["long", "dense", "against-groove", "low", "high", "leaps", "answers"])
+@pytest.mark.parametrize("label", ["long", "dense", "against-groove", "low", "high", "leaps", "varies"])
 def test_what_the_last_takes_never_do_is_suggested_first(label):
     found = suggested(takes_of(1, shares=USUAL | {label: 0.0}))
     assert found.suggestions[0].label == label
@@ -58,11 +58,11 @@ def test_what_they_nearly_always_do_is_suggested_too():
 
 
 def test_takes_that_play_as_soloists_do_are_nearly_never_told_anything():
-    # The stated rate is one set in a hundred; of 400, 4 are expected at most, and more than 12 (six standard
+    # The stated rate is one set in twenty; of 400, 20 are expected at most, and more than 37 (four standard
     # deviations of a binomial) would be no accident.
     told = [suggested(takes_of(seed)).suggestions for seed in range(400)]
-    assert sum(map(bool, told)) <= 12
-    assert ERROR_RATE == 0.01
+    assert sum(map(bool, told)) <= 37
+    assert ERROR_RATE == 0.05
 
 
 def test_takes_each_of_a_piece_are_nearly_never_told_anything():
@@ -77,11 +77,11 @@ def test_takes_each_of_a_piece_are_nearly_never_told_anything():
                     usual[label].share * (1 / usual[label].clustering - 1),
                     (1 - usual[label].share) * (1 / usual[label].clustering - 1),
                 )
-                for label in USUAL
-            }
+                for label in USUAL.keys() - {"answers"}
+            } | {"answers": USUAL["answers"]}
             takes.append(sighting(i, drawn(chance, 12, shares)))
         told += bool(suggested(takes).suggestions)
-    assert told <= 9  # 3 expected at most; and six more is three and a half standard deviations
+    assert told <= 30  # 15 expected at most; and fifteen more is four standard deviations
 
 
 @pytest.mark.parametrize(("count", "phrases"), [(1, 40), (3, 30), (4, 7), (12, 2)])
@@ -177,7 +177,7 @@ def test_what_always_is_and_what_comes_nearest_to_the_other_are_both_heard():
 
 
 def test_what_is_most_alike_comes_nearest_to_taking_up_a_phrase():
-    takes = takes_of(20, answers=0.0)
+    takes = takes_of(20, varies=0.0)
     assert {place.why for place in suggested(takes).suggestions[0].listen} == {Why.TYPICAL}
     phrases = list(takes[4].phrases)
     phrases[6] = replace(phrases[6], similarity=0.7)
@@ -216,7 +216,9 @@ def test_a_suggestion_says_what_how_many_what_to_try_and_where_to_listen():
 
 def test_every_label_that_can_be_missing_has_words_that_judge_nobody():
     example = suggested(takes_of(17, low=0.0)).suggestions[0]
-    labels = [label for each in LABELS.values() for label in each if label not in {"middle", "new"}]
+    labels = [
+        label for each in LABELS.values() for label in each if label not in {"middle", "new", "answers"}
+    ]
     for label in labels:
         for count in (0, 2):
             each = replace(example, label=label, count=count)

@@ -7,7 +7,7 @@ from trending import drawn
 
 from batch.model import Articulation, Groove, IntervalSize, Labels, Length, Register, RelationKind
 from batch.outline import PhraseOutline
-from batch.tally import LABELS, Tally
+from batch.trend.tally import LABELS, Tally
 
 
 def plain() -> PhraseOutline:

@@ -12,9 +12,9 @@ from trending import START, USUAL, drawn, sighting
 
 from batch.errors import BatchError
 from batch.model import Length
-from batch.periods import Per
 from batch.settings import TrendSettings
-from batch.trend import By, Sighting, Trend, level_of, only, spread_of, trend_of
+from batch.trend.periods import Per
+from batch.trend.rows import By, Sighting, Trend, level_of, only, spread_of, trend_of
 
 CHANCE = np.random.default_rng(11)
 PHRASES = drawn(CHANCE, 8)

@@ -5,9 +5,9 @@ import json
 import numpy as np
 from trending import START, USUAL, drawn, sighting
 
-from batch.periods import Per
 from batch.settings import TrendSettings
-from batch.trend import By, trend_of
+from batch.trend.periods import Per
+from batch.trend.rows import By, trend_of
 from exporters.trend_json import render_json, trend_schema
 
 CHANCE = np.random.default_rng(6)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import betabinom, binom
 
-from batch.fit_shares import beta_binomial
-from batch.tally import LABELS
-from batch.usual import Usual, usual_shares
+from batch.trend.fit import beta_binomial
+from batch.trend.tally import LABELS
+from batch.trend.usual import Usual, usual_shares
 
 
 @pytest.mark.parametrize(("share", "clustering"), [(0.07, 0.09), (0.4, 0.36), (0.85, 0.1)])

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import pairwise
 
-from batch.periods import Per, day_words, index_of, name_of
-from batch.trend import Stretch
+from batch.trend.periods import Per, day_words, index_of, name_of
+from batch.trend.rows import Stretch
 from exporters.pictures.shapes import block
 from exporters.pictures.svg import SMALL, path, quoted, short, width_of, words
 

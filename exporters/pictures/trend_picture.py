@@ -4,10 +4,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from batch.advice import practice_lines
-from batch.periods import Per, day_words, name_of
-from batch.practice import Practice
-from batch.trend import Strand, Stretch, Trend
+from batch.trend.advice import practice_lines
+from batch.trend.periods import Per, day_words, name_of
+from batch.trend.practice import Practice
+from batch.trend.rows import Strand, Stretch, Trend
 from batch.words import clock, count
 from exporters.pictures.panels import STYLE, Axis, Frame, course, grid, levels, names_under
 from exporters.pictures.svg import (

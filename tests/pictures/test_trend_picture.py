@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from picturing import SVG, boxes, corners, overlaps
 from trending import START, USUAL, drawn, sighting
 
-from batch.periods import Per
 from batch.settings import TrendSettings
-from batch.trend import By, Sighting, Trend, trend_of
+from batch.trend.periods import Per
+from batch.trend.rows import By, Sighting, Trend, trend_of
 from exporters.pictures.svg import HEIGHT
 from exporters.pictures.trend_picture import MOST_STRANDS, render_svg
 

@@ -9,7 +9,6 @@ from functools import lru_cache
 from pathlib import Path
 
 from batch.catalogue import Catalogue
-from batch.dates import Dated, dated
 from batch.entry import Entry, State
 from batch.folder import settings_of
 from batch.lookup import present
@@ -18,7 +17,8 @@ from batch.outline import Outline
 from batch.outlines import outlines_of
 from batch.settings import Settings
 from batch.shelf import Shelf
-from batch.trend import Sighting
+from batch.trend.dates import Dated, dated
+from batch.trend.rows import Sighting
 from batch.words import titles_of
 
 _AT_ONCE = 200

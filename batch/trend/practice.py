@@ -11,8 +11,8 @@ from typing import Protocol
 
 from batch.outline import PhraseOutline
 from batch.settings import LabelSettings, TrendSettings
-from batch.tally import LABELS, Tally, words_of
-from batch.usual import usual_shares
+from batch.trend.tally import LABELS, Tally, words_of
+from batch.trend.usual import usual_shares
 
 MOST = 3
 """Suggestions, and places to listen to for each: more than that nobody practises (our choice)."""
@@ -25,8 +25,9 @@ _LOOKED_FOR = tuple(
     (dimension, label)
     for dimension, labels in LABELS.items()
     for label in labels
-    if label not in {"middle", "new"}  # without these a take has gone to every extreme
+    if label not in {"middle", "new", "answers"}
 )
+"""Without "middle" or "new" a take has gone to every extreme; answers are too rare in solos to be missed."""
 
 
 class Why(StrEnum):

@@ -13,14 +13,14 @@ from statistics import fmean
 
 from scipy.special import stdtrit
 
-from batch.dates import DatedBy
 from batch.errors import BatchError
 from batch.names import fold
 from batch.outline import PhraseOutline
-from batch.periods import Per, name_of, start_of
-from batch.practice import Practice, what_to_practise
 from batch.settings import TrendSettings
-from batch.tally import LABELS, Tally
+from batch.trend.dates import DatedBy
+from batch.trend.periods import Per, name_of, start_of
+from batch.trend.practice import Practice, what_to_practise
+from batch.trend.tally import LABELS, Tally
 from batch.variety import DIMENSIONS
 
 INTERVAL = 0.8

@@ -5,14 +5,14 @@ from collections.abc import Iterator, Sequence
 from rich.text import Text
 
 from batch import scale
-from batch.advice import practice_lines
 from batch.columns import Column, console, draws, print_table
-from batch.dates import DatedBy
-from batch.history import History
 from batch.inert import inert
-from batch.periods import Per, day_words
 from batch.tables import PART_HEADS
-from batch.trend import SHOWN, Strand, Stretch, Trend
+from batch.trend.advice import practice_lines
+from batch.trend.dates import DatedBy
+from batch.trend.history import History
+from batch.trend.periods import Per, day_words
+from batch.trend.rows import SHOWN, Strand, Stretch, Trend
 from batch.words import clock, count, number
 
 MOST_ROWS, FEWEST_ROWS = 100, 8

@@ -46,6 +46,6 @@ class Usual:
 
 @lru_cache(1)
 def usual_shares() -> Mapping[str, Usual]:
-    """Return each label's share among annotated jazz solos, as ``batch.fit_shares`` measured it."""
-    content = files("batch").joinpath("label_shares.json").read_bytes()
+    """Return each label's share among annotated jazz solos, as ``batch.trend.fit`` measured it."""
+    content = files("batch.trend").joinpath("label_shares.json").read_bytes()
     return TypeAdapter(dict[str, Usual]).validate_json(content)

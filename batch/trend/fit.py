@@ -1,8 +1,8 @@
-"""Measure how often soloists do what phrases are labelled with: ``python -m batch.fit_shares CORPUS``.
+"""Measure how often soloists do what phrases are labelled with: ``python -m batch.trend.fit CORPUS``.
 
 CORPUS is the same as for :mod:`batch.fit_percentiles`. Each annotated phrase is labelled by the default
-settings and related as a take's phrases are, and the table is written to ``batch/label_shares.json``. To be
-measured again whenever labels or relations change.
+settings and related as a take's phrases are, and the table is written to ``label_shares.json`` beside this
+module. To be measured again whenever labels or relations change.
 """
 
 import sys
@@ -23,8 +23,8 @@ from batch.model import Grid, Labels, RelationKind
 from batch.relations import relate
 from batch.rhythm import estimate_feel
 from batch.settings import GrooveSettings, LabelSettings, RelationSettings
-from batch.tally import LABELS, Tally
-from batch.usual import Usual
+from batch.trend.tally import LABELS, Tally
+from batch.trend.usual import Usual
 
 
 @dataclass(frozen=True, slots=True)

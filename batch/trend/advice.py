@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from batch.inert import inert
-from batch.practice import Place, Practice, Suggestion, Why
+from batch.trend.practice import Place, Practice, Suggestion, Why
 from batch.words import clock, count
 
 _NEVER = {
@@ -51,10 +51,6 @@ _NEVER = {
         "No phrase comes back to an earlier one",
         "Play one again with one thing changed: its start, its end or its rhythm.",
     ),
-    "answers": (
-        "No phrase answers the one before it",
-        "Ask with a short one and answer with the opposite: longer, lower or sparser.",
-    ),
 }
 _SELDOM = {
     "short": "Hardly a short phrase",
@@ -70,7 +66,6 @@ _SELDOM = {
     "steps": "Nearly every phrase leaps",
     "leaps": "Nearly every phrase moves by steps",
     "varies": "Hardly a phrase comes back to an earlier one",
-    "answers": "Hardly a phrase answers the one before it",
 }
 _WHY = {
     Why.TYPICAL: ("the plainest case", "the plainest cases"),

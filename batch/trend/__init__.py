@@ -1,0 +1,1 @@
+"""Takes over time, and what they suggest to practise."""
