@@ -17,11 +17,12 @@ _SIGNS = {
     "against sparse": "sparse, against the groove",
 }
 _FILLS = "Filled: dense. Light, with an outline: sparse. Upright: in the groove. Leaning: against it."
+_TENSION = "Line: tension, more of it the higher it runs."
 _SECONDS = ", where a take has no sure beat"
 _UNMEASURED = {"none dense": "groove unmeasured"}
 
 
-def legend(y: float, *, beats: bool, seconds: bool, unmeasured: bool) -> Iterator[str]:
+def legend(y: float, *, beats: bool, seconds: bool, unmeasured: bool, tension: bool = False) -> Iterator[str]:
     """Yield the legend, whose first line stands at ``y``; it takes three."""
     x = LEFT
     for kind, meaning in _SIGNS.items() if not unmeasured else (_SIGNS | _UNMEASURED).items():
@@ -30,7 +31,8 @@ def legend(y: float, *, beats: bool, seconds: bool, unmeasured: bool) -> Iterato
         x += _SIGN + _AIR
         yield words(x, y, meaning, size=SMALL)
         x += width_of(meaning, SMALL) + _APART
-    for at, line in enumerate((_FILLS, _measures(beats=beats, seconds=seconds)), start=1):
+    fills = f"{_FILLS} {_TENSION}" if tension else _FILLS
+    for at, line in enumerate((fills, _measures(beats=beats, seconds=seconds)), start=1):
         yield words(LEFT, y + at * LINE, line, size=SMALL, kind="faint")
 
 

@@ -37,6 +37,8 @@ _STYLE = """
 .takemill .base{fill:none;stroke:#59626a;stroke-width:.75}
 .takemill .range{fill:none;stroke:#a5adb3;stroke-width:5}
 .takemill .mark{fill:none;stroke:#20262b;stroke-width:1.5}
+.takemill .halo{fill:none;stroke:#fff;stroke-width:2.6;stroke-linejoin:round}
+.takemill .arc{fill:none;stroke:#20262b;stroke-width:1;stroke-linejoin:round}
 .takemill .in{fill:#1f6f78;stroke:#1f6f78}
 .takemill .against{fill:#b4471f;stroke:#b4471f}
 .takemill .none{fill:#6b6f76;stroke:#6b6f76;stroke-dasharray:2 1.5}

@@ -8,6 +8,7 @@ from batch.height import height_share
 from batch.model import Analysis, Groove, LabelledPhrase
 from batch.outline import density_of
 from batch.words import clock, grid_words, minute, never_words, variety_words
+from exporters.pictures.arc import arc
 from exporters.pictures.legend import LINE, legend
 from exporters.pictures.ruler import Bars, bar_lines, bar_numbers, times
 from exporters.pictures.shapes import block, kind_of, summary
@@ -61,7 +62,8 @@ def picture_of(analysis: Analysis) -> str:
         drawn += _rest(analysis.take.duration_s, layout)
         bottom = max(bottom, layout.bottom + 2 * LINE)
         unmeasured = any(phrase.labels.groove is Groove.UNMEASURED for phrase in analysis.phrases)
-        drawn += legend(bottom, beats=grid is not None, seconds=grid is None, unmeasured=unmeasured)
+        beats, arcs = grid is not None, analysis.tension is not None
+        drawn += legend(bottom, beats=beats, seconds=not beats, unmeasured=unmeasured, tension=arcs)
     name = analysis.take.title or analysis.take.file
     return picture(name, _description(analysis), bottom + 2 * LINE + MARGIN, "\n".join(drawn))
 
@@ -106,6 +108,8 @@ def _systems(analysis: Analysis, layout: Layout, bars: Bars | None) -> Iterator[
         yield from _under(system, bars)
     yield from _blocks(analysis, layout.systems)
     for system in layout.systems:
+        if analysis.tension:
+            yield from arc(analysis.tension, system)
         for caption in system.captions:
             y = system.base + (caption.line + 1) * CAPTION
             yield words(caption.x, y, caption.text, size=caption.size, kind=caption.kind)
