@@ -59,6 +59,19 @@ def test_the_first_schema_is_brought_up_to_date_and_loses_nothing(tmp_path):
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
 
 
+def test_the_second_schema_gets_a_place_for_connectedness(tmp_path):
+    # What the second schema had is what the third has, less its one column (SQLite 3.35 drops columns).
+    with open_catalogue(tmp_path, create=True) as catalogue:
+        catalogue.put(Entry(tmp_path / "a.wav", State.DONE, name="a", score=40.0, connectedness=25.0))
+    write(tmp_path, "ALTER TABLE takes DROP COLUMN connectedness; PRAGMA user_version = 2;")
+    with open_catalogue(tmp_path) as catalogue:
+        assert catalogue.scores("connectedness") == [Scored("a.wav", None)]
+        (kept,) = catalogue.entries()
+        assert (kept.name, kept.score, kept.connectedness) == ("a", 40.0, None)
+        catalogue.put(replace(kept, connectedness=75.0))
+        assert catalogue.scores("connectedness") == [Scored("a.wav", 75.0)]
+
+
 def test_a_migration_that_breaks_off_leaves_the_old_catalogue(tmp_path):
     write(tmp_path, f"{SCHEMA_1} CREATE TABLE at_work (no);")
     with pytest.raises(BatchError, match="cannot be used"), open_catalogue(tmp_path):

@@ -191,6 +191,18 @@ def test_rank_puts_the_more_varied_take_first(takemill, gig):
     assert [float(row["value"]) for row in rows] == sorted((float(r["value"]) for r in rows), reverse=True)
 
 
+def test_rank_sorts_by_how_connected_a_take_is(takemill, gig):
+    # One idea again and again, against phrases that have nothing to do with each other.
+    idea = [(0, 60), (0.5, 64), (0.75, 67), (1.25, 65), (1.5, 71), (2.25, 62), (2.5, 69)]
+    again = [(4.0 * i + o, 4.0 * i + o + 0.2, p + i) for i in range(6) for o, p in idea]
+    write_midi_take(gig / "one-idea.mid", again)
+    takemill("run", gig)
+    ranked = json.loads(takemill("rank", gig, "--by", "connectedness", "--format", "json").stdout)
+    assert ranked[0]["take"] == "one-idea.mid"
+    assert ranked[0]["connectedness"] == ranked[0]["value"] == 100
+    assert "conn" in takemill("rank", gig, "--by", "connectedness").stdout.splitlines()[0]
+
+
 def test_rank_speaks_json_and_xspf(takemill, gig):
     takemill("run", gig)
     ranked = json.loads(takemill("rank", gig, "--format", "json", "--by", "length").stdout)
