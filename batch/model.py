@@ -226,8 +226,9 @@ class Relation:
     Of a variation, ``kept`` says what stayed ("rhythm", "intervals", "contour", "inversion" for intervals
     upside down), ``transposed`` by how many semitones it lies higher (None where neither intervals nor
     contour are kept), ``stretched`` how many times as long its notes are (None where rhythm is not kept),
-    ``notes_left_out`` and ``notes_added`` how it was shortened or extended, ``notes_replaced`` how many have
-    another in their place, ``displaced_beats`` how much later in the bar it starts (None without a grid).
+    ``notes_kept`` how many notes it takes up, ``notes_left_out`` and ``notes_added`` how it was shortened or
+    extended, ``notes_replaced`` how many have another in their place, ``displaced_beats`` how much later in
+    the bar it starts, below 0 if earlier (None without a grid, or where the rhythm is another).
     Of an answer, ``contrasts`` says in what it contrasts with the phrase before it. A variation may be
     one too: ``answers_too``.
     """
@@ -244,6 +245,18 @@ class Relation:
     stretched: float | None = None
     notes_replaced: int = 0
     answers_too: bool = False
+    notes_kept: int | None = None
+
+    @property
+    def kept_share(self) -> float:
+        """Return what part of the longer of both phrases is kept; 0 of what is no variation."""
+        if self.kind is not RelationKind.VARIES:
+            return 0.0
+        if not self.notes_kept:  # one that does not say
+            return 1.0
+        return self.notes_kept / (
+            self.notes_kept + self.notes_replaced + max(self.notes_left_out, self.notes_added)
+        )
 
 
 @dataclass(frozen=True, slots=True)

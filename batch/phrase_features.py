@@ -25,6 +25,10 @@ _SOFTENER_S = 0.02
 _SOFTENER_BETWEEN_S = 0.1
 """As ``_SOFTENER_S``, for the coarser times between breaths."""
 
+_SAME_S = 1e-4
+"""Times are compared to a tenth of a millisecond: a quantised line holds many that are the same, and which of
+them is the longer must not depend on how its seconds were rounded."""
+
 _BREATHS_S = (0.15, 0.3, 0.5)
 """Rests that may be a breath: 98, 90 and 69 phrases in 100 start after more than these."""
 
@@ -110,12 +114,12 @@ def _here(rest: FloatArray, spacing: FloatArray, beat_s: float) -> Columns:
 
 def _against_the_take(rest: FloatArray, spacing: FloatArray) -> Columns:
     """Return rest and spacing against the whole take's, and what is common in the take."""
-    from_longest = 1.0 - np.searchsorted(np.sort(rest), rest) / len(rest)
+    from_longest = 1.0 - np.searchsorted(np.sort(rest), rest - _SAME_S) / len(rest)
     return {
         "spacing_to_take": _log(spacing) - _log(np.median(spacing)),
         **{f"rest_to_quantile_{q}": _log(rest) - _log(np.quantile(rest, q)) for q in _LONG_REST_QUANTILES},
         "rest_rank": np.log(from_longest + 0.002),
-        "breath_share": np.full_like(rest, np.log(np.mean(rest > _BREATH_SHARE_S) + 0.01)),
+        "breath_share": np.full_like(rest, np.log(np.mean(rest > _BREATH_SHARE_S + _SAME_S) + 0.01)),
         "articulation": np.full_like(rest, 1.0 - np.median(_silent_share(rest, spacing))),
     }
 
@@ -126,7 +130,7 @@ def _against_what_is_near(rest: FloatArray, spacing: FloatArray) -> Columns:
     columns = {"near_spacing": _log(near), "spacing_to_near": _log(spacing) - _log(near)}
     for name, values in (("rest", rest), ("spacing", spacing)):
         for reach in _RANK_REACHES:
-            longer = _windows(values, reach) > values[:, np.newaxis]
+            longer = _windows(values, reach) > values[:, np.newaxis] + _SAME_S
             columns[f"longer_{name}s_{reach}"] = np.log1p(longer.sum(axis=1))
         for place in (-2, -1, 1, 2):
             columns[f"{name}_{place:+d}"] = neighbour(_log(values), place)
@@ -152,7 +156,7 @@ def _between_breaths(onsets_s: FloatArray, rest: FloatArray, spacing: FloatArray
 def _since_and_until(onsets_s: FloatArray, silence: FloatArray, breath_s: float, name: str) -> Columns:
     """Return time, notes and depth to the last and next place where ``silence`` exceeds ``breath_s``."""
     places = np.arange(len(silence))
-    breaths = np.flatnonzero(silence > breath_s)
+    breaths = np.flatnonzero(silence > breath_s + _SAME_S)
     starts = np.concatenate([[0], breaths + 1, [len(silence)]])
     depths = _log(np.concatenate([[_LONGEST_REST_S], silence[breaths], [_LONGEST_REST_S]]))
     last = np.searchsorted(breaths, places, side="left")

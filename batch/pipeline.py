@@ -172,4 +172,4 @@ def _variety(labelled: tuple[tuple[Labels, Evidence], ...], settings: Settings) 
     )
     if scored.score is None:
         return scored
-    return replace(scored, missing=missing([labels for labels, _ in labelled]))
+    return replace(scored, missing=missing(labelled))

@@ -293,6 +293,11 @@ LabelName = Literal["length", "density", "groove", "articulation", "register", "
 MARKED: tuple[LabelName, ...] = ("length", "density", "groove")
 
 
+def _once(names: tuple[LabelName, ...]) -> tuple[LabelName, ...]:
+    """Take what is named twice once."""
+    return tuple(dict.fromkeys(names))
+
+
 class MarkerSettings(_Section):
     """The shape of the MIDI marker file."""
 
@@ -300,7 +305,9 @@ class MarkerSettings(_Section):
 
     midi_format: Literal[0, 1] = 0
     event: Literal["marker", "cue-point"] = "marker"
-    labels: Annotated[tuple[LabelName, ...], Field(min_length=1, strict=False)] = MARKED
+    labels: Annotated[tuple[LabelName, ...], Field(min_length=1, strict=False), AfterValidator(_once)] = (
+        MARKED
+    )
     """Which labels stand in a marker, in this order; a register in the middle has no word there."""
     moments: bool = False
     """Mark builds, peaks, releases, and where the groove is left, beside the phrases: ``peak 06``."""
@@ -320,8 +327,8 @@ CueColumn = Literal[
     "duration_s", "duration_beats", "note_count", "notes_per_beat", "notes_per_s", "articulation",
     "syncopation", "syncopated_run", "grouping", "grouping_strength", "off_grid", "devices", "device_start",
     "device_end", "register", "range_place", "leap_share", "articulation_label", "register_label",
-    "interval_size_label", "borderline", "relation", "tension", "chord_share", "outside_share", "held",
-    "take",
+    "interval_size_label", "borderline", "relation", "relation_change", "tension", "chord_share",
+    "outside_share", "held", "take",
 ]  # fmt: skip
 
 

@@ -135,6 +135,7 @@ def _limits(schema: Schema) -> str:
     words = [f"of {low:g} or more"] if low is not None else []
     words += [f"above {above:g}"] if above is not None else []
     words += [f"below {below:g}"] if below is not None else []
+    words += [f"up to {high:g}"] if high is not None else []
     return f" {' and '.join(words)}" if words else ""
 
 

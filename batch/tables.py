@@ -7,8 +7,9 @@ from batch.columns import Column, draws
 from batch.entry import Entry
 from batch.model import Groove, LabelledPhrase, PhraseTension
 from batch.rank import BY_SCORE, Ranked
+from batch.relation_words import short_relation
 from batch.ties import ties_of
-from batch.words import clock, minute, number, share, short_relation, signed, titles_of
+from batch.words import clock, minute, number, share, signed, titles_of
 
 _GROOVE_WORDS = {Groove.IN_GROOVE: "in", Groove.AGAINST_GROOVE: "against", Groove.UNMEASURED: "-"}
 _BRACKETS, _PLAIN_BRACKETS = ("┌", "│", "└"), ("/", "|", "\\")
@@ -92,7 +93,7 @@ def phrase_columns(
         Column("leap", [share(e.leap_share) for e in evidence], gives_way=3),
         *([Column("tens", [share(each.value) for each in tension], gives_way=0)] if tension else ()),
         Column("also", [_also(phrase) for phrase in phrases], left=True, gives_way=0),
-        Column("relation", [short_relation(phrase.relation) for phrase in phrases], left=True, gives_way=1),
+        Column("relation", [short_relation(phrase.relation) for phrase in phrases], left=True, gives_way=8),
     ]
 
 

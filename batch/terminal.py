@@ -19,10 +19,11 @@ from batch.inert import inert
 from batch.model import Analysis, Groove
 from batch.outcome import Did, Outcome
 from batch.rank import BY_SCORE, Ranked
+from batch.relation_words import relatedness_words
 from batch.tables import phrase_columns, ranking_columns
 from batch.tension_words import tension_words
 from batch.ties import ties_of
-from batch.words import count, facts, never_words, relatedness_words, variety_words
+from batch.words import count, facts, never_words, variety_words
 
 if TYPE_CHECKING:
     from batch.kept import Written

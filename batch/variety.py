@@ -103,13 +103,15 @@ def overall(parts: np.ndarray) -> np.ndarray:
     return np.exp(np.log(parts + MEAN_SHIFT).mean(axis=0)) - MEAN_SHIFT
 
 
-def missing(phrases: Sequence[Labels]) -> dict[str, tuple[str, ...]]:
+def missing(phrases: Sequence[tuple[Labels, Evidence]]) -> dict[str, tuple[str, ...]]:
     """Return, for each dimension that was measured, which of its two words no phrase has."""
-    words = {name: [getattr(phrase, name).value for phrase in phrases] for name in DIMENSIONS}
+    words = {name: {getattr(labels, name).value for labels, _ in phrases} for name in DIMENSIONS}
+    if all(evidence.range_place is None for _, evidence in phrases):  # too narrow to be low or high in
+        words["register"] = {UNMEASURED}
     return {
         name: tuple(end for end in ENDS[name] if end not in words[name])
         for name in DIMENSIONS
-        if set(words[name]) != {UNMEASURED}
+        if words[name] != {UNMEASURED}
     }
 
 

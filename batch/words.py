@@ -1,11 +1,11 @@
 """How takemill words what it found: times, numbers, a take's beat and its variety."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from batch.entry import Entry
 from batch.inert import inert
-from batch.model import Analysis, Motif, Relation, RelationKind, Variety
+from batch.model import Analysis, Variety
 
 
 def clock(time_s: float) -> str:
@@ -83,85 +83,3 @@ def never_words(variety: Variety) -> str:
     """Return which labels no phrase has; nothing where all are used, or nothing was measured."""
     words = [word for missing in variety.missing.values() for word in missing]
     return f"never {', '.join(words)}" if words else ""
-
-
-def relatedness_words(analysis: Analysis) -> list[str]:
-    """Return lines: how many phrases take up or answer an earlier one, and where each motif runs."""
-    told = analysis.relatedness
-    if told is None or told.connectedness is None:
-        return []
-    related = sum(phrase.relation.kind is not RelationKind.NEW for phrase in analysis.phrases[1:])
-    of = count(len(analysis.phrases) - 1, "phrase")
-    lines = [f"connected: {related} of the {of} after the first take up or answer an earlier one"]
-    if told.motifs:
-        motifs = "; ".join(_motif_words(motif) for motif in told.motifs[:_MOST_MOTIFS])
-        more = len(told.motifs) - _MOST_MOTIFS
-        lines.append(f"motifs: {motifs}{f'; and {more} more' if more > 0 else ''}")
-    return lines
-
-
-def _motif_words(motif: Motif) -> str:
-    phrases = ", ".join(f"{phrase + 1}" for phrase in motif.phrases)
-    return f"phrases {phrases}, from {clock(motif.start_s)} to {clock(motif.end_s)}"
-
-
-_MOST_MOTIFS = 4
-"""Told in a line (our choice); the rest are counted."""
-
-
-def relation_words(relation: Relation) -> str:
-    """Return what a phrase does with an earlier one, in full."""
-    if relation.to_phrase is None:
-        return relation.kind.value
-    other = f"phrase {relation.to_phrase + 1}"
-    if relation.kind is RelationKind.ANSWERS:
-        return f"answers {other}{_contrast_words(relation)}"
-    like = "" if relation.similarity is None else f" (similarity {relation.similarity:.2f})"
-    changes = ", ".join(change_words(relation))
-    told = f"{_verb(relation)} {other}{like}{': ' if changes else ''}{changes}"
-    return f"{told}; answers the one before{_contrast_words(relation)}" if relation.answers_too else told
-
-
-def short_relation(relation: Relation) -> str:
-    """Return the same for a narrow column: the other phrase and what tells most; nothing of a new one."""
-    if relation.to_phrase is None:
-        return ""
-    other = f"{relation.to_phrase + 1:02}"
-    if relation.kind is RelationKind.ANSWERS:
-        return f"answers {other}"
-    more = ["answers" if relation.answers_too else "", *change_words(relation)]
-    return ", ".join([f"{_verb(relation)} {other}", *[word for word in more if word][:1]])
-
-
-def _verb(relation: Relation) -> str:
-    """Return what a variation is called: one that knows what it kept, and changed nothing, repeats."""
-    return "varies" if not relation.kept or list(change_words(relation)) else "repeats"
-
-
-def _contrast_words(relation: Relation) -> str:
-    return f": contrast in {', '.join(relation.contrasts)}" if relation.contrasts else ""
-
-
-def change_words(relation: Relation) -> Iterator[str]:
-    """Yield what was changed; nothing where a phrase is said again as it was."""
-    if relation.kept and not {"intervals", "rhythm"} <= set(relation.kept):
-        yield _KEPT_WORDS.get(relation.kept, f"same {' and '.join(relation.kept)}")
-    if relation.transposed:
-        yield f"{'up' if relation.transposed > 0 else 'down'} {abs(relation.transposed)}"
-    if relation.stretched is not None and abs(relation.stretched - 1) > _SAME_TEMPO:
-        yield _TEMPO_WORDS.get(round(relation.stretched, 1), f"{relation.stretched:.1f} times as long")
-    if relation.notes_left_out:
-        yield f"{count(relation.notes_left_out, 'note')} left out"
-    if relation.notes_added:
-        yield f"{count(relation.notes_added, 'note')} added"
-    if relation.notes_replaced:
-        yield f"{count(relation.notes_replaced, 'note')} changed"
-    if relation.displaced_beats:
-        beats = relation.displaced_beats
-        yield f"{beats:.3g} {'beat' if beats <= 1 else 'beats'} later in the bar"
-
-
-_KEPT_WORDS = {("inversion", "rhythm"): "upside down", ("inversion",): "upside down, other rhythm"}
-_TEMPO_WORDS = {2.0: "twice as long", 0.5: "half as long"}
-_SAME_TEMPO = 0.15
-"""Phrases of one tempo differ by less, as they are played (our choice)."""

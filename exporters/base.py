@@ -54,7 +54,11 @@ LONGEST = 40
 
 _UNSAID = (Groove.UNMEASURED, Articulation.UNMEASURED, Register.MIDDLE, IntervalSize.UNMEASURED)
 """Labels that are not worth a word in a marker."""
-_SHORTER = {Groove.AGAINST_GROOVE.value: "against", Articulation.STACCATO.value: "stacc"}
+_SHORTER = {
+    Groove.AGAINST_GROOVE.value: "against",
+    Groove.IN_GROOVE.value: "in",
+    Articulation.STACCATO.value: "stacc",
+}
 """How players shorten words that do not all fit."""
 
 

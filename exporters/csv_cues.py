@@ -8,7 +8,8 @@ from typing import Any
 
 from batch.bars import BarCounter
 from batch.inert import inert_cell
-from batch.model import Analysis, ChordRole, Device, Evidence, LabelledPhrase, RelationKind
+from batch.model import Analysis, ChordRole, Device, Evidence, LabelledPhrase
+from batch.relation_words import bare_relation, change_words
 from batch.settings import CountsFrom, FrameRate, TimeBase
 from exporters.base import phrase_names
 from exporters.counting import counts_from_session, start_s, timecode_start_s
@@ -85,7 +86,8 @@ _COLUMNS: dict[str, Callable[[_Row], Cell]] = {
     "articulation_label": lambda row: row.phrase.labels.articulation.value,
     "register_label": lambda row: row.phrase.labels.register.value,
     "interval_size_label": lambda row: row.phrase.labels.interval_size.value,
-    "relation": lambda row: _relation(row.phrase),
+    "relation": lambda row: bare_relation(row.phrase.relation),
+    "relation_change": lambda row: ", ".join(change_words(row.phrase.relation)) or None,
     "tension": lambda row: row.tension,
     "chord_share": lambda row: row.role_share(ChordRole.CHORD_TONE),
     "outside_share": lambda row: row.role_share(ChordRole.OUTSIDE),
@@ -151,10 +153,3 @@ def cell(value: Cell) -> Cell:
     if isinstance(value, str):
         return inert_cell(value)
     return round(value, _DECIMALS) if isinstance(value, float) else value
-
-
-def _relation(phrase: LabelledPhrase) -> str:
-    relation = phrase.relation
-    if relation.kind is RelationKind.NEW or relation.to_phrase is None:
-        return relation.kind.value
-    return f"{relation.kind.value} {relation.to_phrase + 1}"

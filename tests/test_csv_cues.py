@@ -189,7 +189,7 @@ def test_numbers_are_written_to_the_microsecond():
     ("relation", "text"),
     [
         (Relation(RelationKind.NEW, None, None), "new"),
-        (Relation(RelationKind.VARIES, 0, 0.8), "varies 1"),
+        (Relation(RelationKind.VARIES, 0, 0.8), "varies 01"),
         (Relation(RelationKind.ANSWERS, 11, 0.2), "answers 12"),
     ],
 )

@@ -113,7 +113,11 @@ def test_what_a_take_never_does_is_said():
     short = Labels(Length.SHORT, Density.DENSE, Groove.UNMEASURED, register=Register.HIGH)
     long = Labels(Length.LONG, Density.DENSE, Groove.UNMEASURED, register=Register.MIDDLE)
     # Neither groove, articulation nor interval size was measured: nothing is missed there.
-    assert missing([short, long]) == {"length": (), "density": ("sparse",), "register": ("low",)}
+    somewhere_in_it = dataclasses.replace(MIDDLE, range_place=0.5)
+    found = missing([(short, somewhere_in_it), (long, somewhere_in_it)])
+    assert found == {"length": (), "density": ("sparse",), "register": ("low",)}
+    # Nor is a register, in a range that is too narrow to have one.
+    assert missing([(short, MIDDLE), (long, MIDDLE)]) == {"length": (), "density": ("sparse",)}
 
 
 def test_few_phrases_get_no_score_and_the_reason():

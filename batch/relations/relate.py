@@ -74,4 +74,4 @@ def _position(notes: Sequence[Note], grid: Grid, feel: Feel) -> Position:
     number = np.array(grid.beat_in_bar)[np.clip(whole, 0, len(grid.beat_in_bar) - 1)]
     beyond = whole - np.clip(whole, 0, len(grid.beat_in_bar) - 1)
     in_bar = (number - 1 + beyond + beats - whole) * grid.felt_beats
-    return Position(in_bar, grid.beats_per_bar * grid.felt_beats)
+    return Position(in_bar, grid.beats_per_bar * grid.felt_beats, 60 / grid.tempo_bpm)

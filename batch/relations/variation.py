@@ -37,10 +37,11 @@ SURE_OF_TIME = 2.5
 
 @dataclass(frozen=True, slots=True)
 class Position:
-    """Where in its bar each note of a take stands, in beats, and how many a ``bar`` has."""
+    """Where in its bar each note of a take stands, in beats, how many a ``bar`` has, how long one is."""
 
     in_bar: Floats
     bar: float
+    beat_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,8 @@ def best_earlier(
         (i - 1 - int(at) // len(WAYS), int(at) % len(WAYS)) if known else None
         for i, (at, known) in enumerate(zip(best, sure, strict=True))
     ]
-    return [chosen or again for chosen, again in zip(found, _said_again(lines, look_back), strict=True)]
+    # What is said again as it was is heard as that, whatever else it is like nearer by.
+    return [again or chosen for chosen, again in zip(found, _said_again(lines, look_back), strict=True)]
 
 
 def _said_again(lines: Lines, look_back: int) -> list[tuple[int, int] | None]:
@@ -183,12 +185,15 @@ def variation(
         earlier,
         taken.similarity,
         kept=kept,
+        notes_kept=len(taken.pairs),
         transposed=taken.higher if {"intervals", "contour"} & set(kept) else None,
         stretched=round(taken.tempo, 2) if "rhythm" in kept else None,
         notes_left_out=notes - len(taken.pairs) - taken.replaced,
         notes_added=others - len(taken.pairs) - taken.replaced,
         notes_replaced=taken.replaced,
-        displaced_beats=None if position is None else _displaced(lines, earlier, later, taken, position),
+        displaced_beats=_displaced(lines, earlier, later, taken, position)
+        if position is not None and "rhythm" in kept
+        else None,
     )
 
 
@@ -208,9 +213,15 @@ def _kept(taken: Taken) -> Sequence[str]:
 POSITION_STEPS = 12
 """Parts of a beat to which a displacement is told: halves, thirds and quarters (arithmetic)."""
 
+SAME_PLACE_BEATS, SAME_PLACE_S = 1 / 6, 0.05
+"""As near as this it stands where it stood: less is timing, and no player means it (our choice)."""
+
 
 def _displaced(lines: Lines, earlier: int, later: int, taken: Taken, position: Position) -> float:
-    """Return how much later in the bar it stands: where its tempo is kept, by the median of its notes."""
+    """Return how many beats later in the bar it stands, below 0 if earlier; at most half a bar either way.
+
+    Where its tempo is kept the median of its notes says so.
+    """
     mine, theirs = taken.pairs[:, 0] + lines.first[earlier], taken.pairs[:, 1] + lines.first[later]
     bar = position.bar
     later_by = position.in_bar[theirs] - position.in_bar[mine]
@@ -218,4 +229,7 @@ def _displaced(lines: Lines, earlier: int, later: int, taken: Taken, position: P
         later_by = later_by[:1]
     # A note over the bar line counts from there: all are brought within half a bar of the first.
     about = (later_by - later_by[0] + bar / 2) % bar - bar / 2
-    return round(float(later_by[0] + np.median(about)) % bar * POSITION_STEPS) / POSITION_STEPS % bar
+    moved = bar / 2 - (bar / 2 - float(later_by[0] + np.median(about))) % bar
+    if abs(moved) < max(SAME_PLACE_BEATS, SAME_PLACE_S / position.beat_s):
+        return 0.0
+    return round(moved * POSITION_STEPS) / POSITION_STEPS

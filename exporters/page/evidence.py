@@ -6,7 +6,8 @@ from enum import StrEnum
 from batch.bars import BarCounter
 from batch.inert import inert
 from batch.model import Evidence, Groove, LabelledPhrase, Labels, PhraseTension
-from batch.words import count, minute, relation_words
+from batch.relation_words import relation_words
+from batch.words import count, minute
 
 _GROOVE_WORDS = {
     Groove.IN_GROOVE: "in the groove",

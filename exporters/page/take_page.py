@@ -25,8 +25,9 @@ from batch.model import (
     Register,
 )
 from batch.outline import density_of
+from batch.relation_words import relatedness_words
 from batch.tension_words import tension_words
-from batch.words import count, facts, minute, number, relatedness_words
+from batch.words import count, facts, minute, number
 from exporters.page.evidence import evidence_words, label_words
 from exporters.page.frame import address, data, render
 from exporters.page.signs import bar, scale

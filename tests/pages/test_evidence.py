@@ -107,16 +107,16 @@ def test_how_it_is_played_where_that_is_known():
                 notes_added=1,
                 displaced_beats=1.5,
             ),
-            "varies phrase 1 (similarity 0.86): down 5, twice as long, 2 notes left out, 1 note added,"
-            " 1.5 beats later in the bar",
+            "varies phrase 1 (similarity 0.86): down a fourth, twice as long, 2 notes left out, 1 note added,"
+            " 1 1/2 beats later in the bar",
         ),
         (
             Relation(RelationKind.VARIES, 1, 0.6, kept=("rhythm",), notes_replaced=1),
-            "varies phrase 2 (similarity 0.60): same rhythm, 1 note changed",
+            "varies phrase 2 (similarity 0.60): same rhythm, other notes, 1 note changed",
         ),
         (
             Relation(RelationKind.VARIES, 1, 0.8, kept=("contour", "rhythm"), transposed=2),
-            "varies phrase 2 (similarity 0.80): same contour and rhythm, up 2",
+            "varies phrase 2 (similarity 0.80): same contour and rhythm, up a whole tone",
         ),
         (
             Relation(RelationKind.VARIES, 1, 0.8, kept=("inversion", "rhythm"), answers_too=True),

@@ -168,3 +168,21 @@ def test_another_model_can_be_given():
 def test_a_broken_model_is_refused(broken, message):
     with pytest.raises(ValidationError, match=message):
         Regression.model_validate(BY_HAND.model_dump() | broken)
+
+
+@given(st.integers(0, 12), st.floats(70, 200), st.integers(0, 30))
+def test_a_quantised_take_is_split_alike_wherever_it_starts(bars, tempo_bpm, seed):
+    # Many rests and spacings are the same there, but for how their seconds are rounded.
+    chance = np.random.default_rng(seed)
+    steps = np.cumsum(chance.choice([1, 1, 2, 2, 3, 4, 8, 12], 80))
+    sixteenth_s = 15 / tempo_bpm
+
+    def take(start):
+        return [
+            Note((start + a) * sixteenth_s, (start + a + 1) * sixteenth_s, 60 + scale[a % 7], -12.0)
+            for a in steps.tolist()
+        ]
+
+    scale = [0, 2, 4, 5, 7, 9, 11]
+    first, later = (split_phrases(take(start), beat_s=4 * sixteenth_s) for start in (0, 16 * bars))
+    assert [phrase.first_note for phrase in first] == [phrase.first_note for phrase in later]

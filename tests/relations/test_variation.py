@@ -158,13 +158,26 @@ def test_less_chance_allowed_asks_for_surer_likeness():
 
 
 @pytest.mark.parametrize(
-    ("start", "later"), [(28, 0), (29, 1), (29.5, 1.5), (27.5, 3.5), (26 + 2 / 3, 2 + 2 / 3), (31, 3)]
+    ("start", "later"),
+    [(28, 0), (29, 1), (29.5, 1.5), (27.5, -0.5), (26 + 2 / 3, -1 - 1 / 3), (30, 2), (31, -1)],
 )
 def test_how_much_later_in_the_bar(start, later):
     # Phrase 1 starts on beat 4, a downbeat in 4/4; by arithmetic beat 29 is one beat later in the bar.
     built = take(FIRST, SECOND, THIRD, FIRST, starts=[4, 12, 20, start])
     assert built.related(built.grid())[3].displaced_beats == pytest.approx(later, abs=0.01)
     assert built.related()[3].displaced_beats is None
+
+
+def test_a_little_late_is_timing_and_no_displacement():
+    built = take(FIRST, SECOND, THIRD, FIRST, starts=[4, 12, 20, 28.1])
+    assert built.related(built.grid())[3].displaced_beats == 0
+
+
+def test_what_comes_back_as_it_was_is_heard_as_that_and_not_as_a_nearer_variation():
+    raised = line([pitch + 5 for pitch in PITCHES], LENGTHS)
+    related = take(FIRST, SECOND, raised, THIRD, FIRST).related()
+    assert (related[2].to_phrase, related[2].transposed) == (0, 5)
+    assert (related[4].to_phrase, related[4].transposed) == (0, 0)
 
 
 def test_a_take_of_other_tuning_has_the_same_relations():
