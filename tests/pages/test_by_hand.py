@@ -157,7 +157,7 @@ def test_a_folder_on_paper_is_a_table_whose_heads_have_room(show, tmp_path):
           return [left, right];
         })"""
     )
-    assert len(edges) == 14
+    assert len(edges) == 15
     assert all(right < left for (_, right), (left, _) in pairwise(edges))
 
 
