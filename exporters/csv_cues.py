@@ -62,7 +62,10 @@ class _Row:
         """Return what the phrase holds: degrees over a chart, else why the notes are held."""
         tension = self.analysis.tension
         held = [each for each in tension.held if each.phrase == self.number - 1] if tension else []
-        return ", ".join(each.degree or " ".join(each.why) for each in held) or None
+        return (
+            ", ".join(degree_words(each.degree) if each.degree else " ".join(each.why) for each in held)
+            or None
+        )
 
 
 Cell = str | int | float | None

@@ -142,7 +142,8 @@ def complaints(chart: Chart, grid: Grid | None, choice: ChartChoice, *, ends_s: 
     if chart.meter and Fraction(*chart.meter) != _bar_length(grid):
         stated, taken = f"{chart.meter[0]}/{chart.meter[1]}", _bar_words(grid)
         yield about_chart(
-            chart.name, f"is in {stated}, the take in {taken}: its bars are laid under the take's all the same"
+            chart.name,
+            f"is in {stated}, the take in {taken}: its bars are laid under the take's all the same",
         )
     last_of_chart = choice.from_bar + len(chart.bars) - 1
     last = max((number for number, first, _ in _bars(grid) if grid.beats_s[first] < ends_s), default=0)
