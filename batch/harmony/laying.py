@@ -131,7 +131,7 @@ def _lies_mostly_after(note: Note, change_s: float) -> bool:
 
 
 def complaints(chart: Chart, grid: Grid | None, choice: ChartChoice, *, ends_s: float) -> Iterator[str]:
-    """Yield what the player should know: no grid to lay a chart on, unknown symbols, another meter, bars without chords.
+    """Yield what the player should know: no grid to lay a chart on, unknown symbols, another meter, bars bare.
 
     ``ends_s`` is where the last note of the take ends: silence after it needs no chords.
     """
@@ -140,11 +140,8 @@ def complaints(chart: Chart, grid: Grid | None, choice: ChartChoice, *, ends_s: 
         return
     yield from chart.remarks
     if chart.meter and Fraction(*chart.meter) != _bar_length(grid):
-        stated, taken = f"{chart.meter[0]}/{chart.meter[1]}", _bar_words(grid)
-        yield about_chart(
-            chart.name,
-            f"is in {stated}, the take in {taken}: its bars are laid under the take's all the same",
-        )
+        said = f"is in {chart.meter[0]}/{chart.meter[1]}, the take in {_bar_words(grid)}"
+        yield about_chart(chart.name, f"{said}: its chords are stretched to the take's bars; see grid.meter")
     last_of_chart = choice.from_bar + len(chart.bars) - 1
     last = max((number for number, first, _ in _bars(grid) if grid.beats_s[first] < ends_s), default=0)
     if last > last_of_chart and not (chart.repeats or choice.repeats):

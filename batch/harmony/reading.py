@@ -1,4 +1,4 @@
-"""Reads a chord chart from its file; the only opener of charts. A file that is none costs no take its hearing."""
+"""Reads a chord chart from its file; the only opener of charts. No file is an error here."""
 
 from pathlib import Path
 
