@@ -131,7 +131,7 @@ def _lies_mostly_after(note: Note, change_s: float) -> bool:
 
 
 def complaints(chart: Chart, grid: Grid | None, choice: ChartChoice, *, ends_s: float) -> Iterator[str]:
-    """Yield what the player should know: no grid to lay a chart on, unknown symbols, another meter, bars bare.
+    """Yield what the player should know: no sure beat, unknown symbols, another meter, bars without chords.
 
     ``ends_s`` is where the last note of the take ends: silence after it needs no chords.
     """

@@ -33,8 +33,8 @@ def parse_chart(text: str, name: str) -> Chart:
     the chord before, ``%`` alone the bar before, ``N.C.`` no chord, an empty bar more of the chord before.
     A chord in brackets, as on the way back to the top, counts like any other. ``||: ... :||`` is played
     twice, ``:|| x3`` three times; ``|1. ... :||2. ... |`` are its endings. A line ``repeat`` says that the
-    whole starts again until the take ends, ``x3`` that it is played three times. What follows ``#`` at the start of a
-    line, or after a space, is a comment; lines without a bar line are headings.
+    whole starts again until the take ends, ``x3`` that it is played three times. What follows ``#`` at the
+    start of a line, or after a space, is a comment; lines without a bar line are headings.
 
     Raises
     ------

@@ -109,7 +109,7 @@ def test_a_text_without_bars_is_no_chart(text):
 def test_a_chart_that_begins_with_a_repeated_bar_says_so_in_a_sentence():
     with pytest.raises(ChartError) as raised:
         parse_chart("| % | F7 |", "chords.txt")
-    assert raised.value.problem == "repeats a bar before its first one"
+    assert raised.value.problem == "repeats the bar before where there is none"
 
 
 @pytest.mark.parametrize(

@@ -149,10 +149,10 @@ def test_short_charts_and_unknown_symbols_are_told_and_the_take_goes_on(takemill
         ("solo.chords.txt", b"\x00\x01\x02", "is no text"),
         ("solo.chords.txt", b"", "has no bars"),
         ("chords.txt", b"just words", "has no bars"),
-        ("chords.txt", b"| % | F7 |", "repeats a bar before its first one"),
+        ("chords.txt", b"| % | F7 |", "repeats the bar before where there is none"),
         ("changes.txt", b" " * (MOST_CHART_BYTES + 1), "holds more than"),
         ("solo.chords.musicxml", b"<broken", "is no MusicXML that can be read"),
-        ("solo.chords.xml", b"<!DOCTYPE html><html><body>Page</body></html>", "has no chord symbols"),
+        ("solo.chords.xml", b"<!DOCTYPE html><html><body>Page</body></html>", "is no MusicXML"),
         ("chords.mxl", b"PK", "cannot be unpacked"),
     ],
 )
