@@ -44,9 +44,8 @@ def _shape_words(tension: Tension) -> str:
 def _groove_words(outs: Sequence[Moment]) -> str:
     """Return where the groove is left and come back to: the first time in full, then shorter."""
     told = [moment_words(moment) for moment in outs]
-    return _some(
-        told[:1] + [words.replace("goes out in phrase", "out in") for words in told[1:]], parted="; "
-    )
+    later = [words.replace("goes out in phrase", "out in") for words in told[1:]]
+    return _some([*told[:1], *later], parted="; ")
 
 
 _SHAPE = (MomentKind.BUILD, MomentKind.PEAK, MomentKind.RELEASE)

@@ -84,9 +84,7 @@ class Writer:
     def again(self) -> None:
         """Write the last bar once more."""
         if not self.bars:
-            raise ChartError(
-                "repeats the bar before where there is none", "write a chord where its first % is"
-            )
+            raise ChartError("repeats the bar before where there is none", "write a chord for its first %")
         self.bars.append(self.bars[-1])
 
     def check(self, more: int = 0) -> None:

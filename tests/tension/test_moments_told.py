@@ -175,9 +175,8 @@ def test_a_take_without_moments_is_even_only_if_its_phrases_are():
 
     def shape_of(*values: float) -> list[str]:
         phrases = tuple(PhraseTension(value) for value in values)
-        return tension_words(
-            replace(made, tension=replace(made.tension, phrases=phrases, moments=(), held=()))
-        )
+        tension = replace(made.tension, phrases=phrases, moments=(), held=())
+        return tension_words(replace(made, tension=tension))
 
     assert shape_of(0.3, 0.4, 0.35) == ["tension: even, no builds and no peaks"]
     assert shape_of(0.1, 0.6, 0.3) == ["tension: no builds and no peaks"]
