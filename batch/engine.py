@@ -6,6 +6,7 @@ from itertools import count
 from pathlib import Path
 
 from batch.catalogue import Catalogue
+from batch.charts import with_chart_named
 from batch.entry import Entry, Stamp, State, summarise
 from batch.errors import LaterError, TakeError
 from batch.flight import Flight, Job, Spare
@@ -161,6 +162,7 @@ class Engine:
     def _adopt(self, job: Job, analysis: Analysis, source: Entry | None) -> Iterator[Outcome]:
         """Use the analysis of the same content under another name; a renamed take leaves nothing behind."""
         moved = replace(analysis, take=replace(analysis.take, file=job.entry.path.name))
+        moved = with_chart_named(moved, job.request.asked.chart)
         renamed = source and source.path != job.entry.path and not self._is_there(source)
         yield from self._keep(job, moved, Did.WRITTEN, source if renamed else None)
 

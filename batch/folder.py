@@ -4,17 +4,18 @@ import hashlib
 import os
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib.util import find_spec
 from pathlib import Path
 
-from batch.charts import MOST_CHART_BYTES, chart_of
+from batch.charts import MOST_CHART_BYTES, MUSICXML_SUFFIXES, chart_of
 from batch.companions import by_stem, companion_of
 from batch.errors import TakeError
 from batch.kinds import AUDIO_SUFFIXES
-from batch.regular import open_regular, read_regular, unreadable
+from batch.regular import TooLargeError, open_regular, read_regular, unreadable
 from batch.settings import GridSettings, Settings
 from batch.settings_file import SETTINGS_NAME, load_settings
 
-LISTENING_VERSION = 8
+LISTENING_VERSION = 9
 """Raised when the listening changes, so that takes heard before are heard again."""
 
 MOST_MAP_BYTES = 64 << 20
@@ -58,7 +59,7 @@ def brief(path: Path) -> Brief:
     SettingsError
         If the folder's settings are wrong.
     TakeError
-        If the tempo map, the companion or the chord chart beside the take cannot be read.
+        If the tempo map or the companion beside the take cannot be read.
     """
     settings = settings_of(path.parent)
     prints = _prints_of(path.parent)
@@ -73,11 +74,13 @@ def brief(path: Path) -> Brief:
         str(LISTENING_VERSION),
         prints.heard_by,
         grid,
-        _content(path, tempo_map, "map", "tempo map", MOST_MAP_BYTES),
+        _content(path, tempo_map),
         _state(companion),
-        _content(path, chart, "chart", "chord chart", MOST_CHART_BYTES),
+        _chart_state(chart),
     )
-    return Brief(path, settings, tempo_map, companion, chart, recipe, prints.rendition)
+    # What is written names the chart: one that only has another name needs no hearing.
+    rendition = _fingerprint(prints.rendition, chart.name) if chart else prints.rendition
+    return Brief(path, settings, tempo_map, companion, chart, recipe, rendition)
 
 
 def content_hash(path: Path) -> str:
@@ -145,15 +148,30 @@ def _tempo_map_for(take: Path) -> Path | None:
     return None
 
 
-def _content(take: Path, beside: Path | None, kind: str, words: str, most_bytes: int) -> str:
-    """Return what changes when a file beside the take does, told by its kind and its content."""
-    if beside is None:
+def _content(take: Path, tempo_map: Path | None) -> str:
+    """Return what changes when the tempo map beside a take does, told by its content."""
+    if tempo_map is None:
         return "none"
     try:
-        return f"{kind} {beside.suffix} {_print_of(beside, beside.stat().st_mtime_ns, most_bytes)}"
+        return f"map {tempo_map.suffix} {_print_of(tempo_map, tempo_map.stat().st_mtime_ns, MOST_MAP_BYTES)}"
+    except TooLargeError as error:
+        problem = f"its tempo map {tempo_map.name} {error.strerror}"
+        raise TakeError(take, problem, "export it again, or take it away") from error
     except OSError as error:
-        problem = f"its {words} {beside.name} cannot be read ({error.strerror})"
+        problem = f"its tempo map {tempo_map.name} cannot be read ({error.strerror})"
         raise TakeError(take, problem, "check its permissions, or take it away") from error
+
+
+def _chart_state(chart: Path | None) -> str:
+    """Return what changes when a chart does, and when one can be read that could not before."""
+    if chart is None:
+        return "none"
+    if chart.suffix.lower() in MUSICXML_SUFFIXES and find_spec("music21") is None:
+        return "chart without its reader"
+    try:
+        return f"chart {chart.suffix} {_print_of(chart, chart.stat().st_mtime_ns, MOST_CHART_BYTES)}"
+    except OSError as error:
+        return f"chart {chart.suffix} {type(error).__name__}"
 
 
 @lru_cache(maxsize=64)

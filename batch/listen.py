@@ -10,7 +10,7 @@ from batch.model import Analysis
 
 if TYPE_CHECKING:
     from batch.grid_sources import Companion
-    from batch.harmony import Chart
+    from batch.harmony import Chart, NoChart
     from batch.takes import Take
 
 
@@ -20,7 +20,7 @@ def listen(asked: Brief, content_hash: str) -> Analysis:
     Raises
     ------
     TakeError
-        If the take, or the tempo map, the companion or the chord chart beside it, cannot be read.
+        If the take, or the tempo map or the companion beside it, cannot be read.
     """
     # Imported here: a run with nothing new to hear should not wait for the numeric libraries.
     from threadpoolctl import threadpool_limits  # noqa: PLC0415
@@ -40,16 +40,12 @@ def listen(asked: Brief, content_hash: str) -> Analysis:
         return analyse(take, asked.settings, session_map, _companion_of(take, asked), _chart_of(asked))
 
 
-def _chart_of(asked: Brief) -> "Chart | None":
+def _chart_of(asked: Brief) -> "Chart | NoChart | None":
     if asked.chart is None:
         return None
     from batch.harmony.reading import read_chart  # noqa: PLC0415
 
-    try:
-        return read_chart(asked.chart)
-    except TakeError as error:
-        problem = f"its chord chart {error.path.name} {error.problem}"
-        raise TakeError(asked.path, problem, f"{error.remedy}, or take it away") from error
+    return read_chart(asked.chart)
 
 
 def _companion_of(take: "Take", asked: Brief) -> "Companion | None":

@@ -373,7 +373,8 @@ class Harmony:
 
     ``over``, ``degrees`` and ``roles`` have one entry a note. ``over`` says to which of ``chords`` (from 0) a
     note belongs: the one that sounds as it starts, or that it anticipates. A degree is counted from the
-    chord's root ("1", "b7", "#11"); None where no chord sounds.
+    chord's root ("1", "b7", "#11"), those of a major scale being plain: "7" is the major seventh, in words
+    maj7. None where no chord sounds.
     """
 
     chart: str

@@ -9,7 +9,7 @@ from batch.absence import told
 from batch.grid import map_warnings
 from batch.grid_sources import Companion, Sources, find_grid, source_warnings
 from batch.groove import rubs
-from batch.harmony import Chart, chart_choice, chart_warnings, harmony_of
+from batch.harmony import Chart, NoChart, chart_choice, chart_warnings, harmony_of
 from batch.hearing import Heard, hear
 from batch.labels import label_phrases
 from batch.model import (
@@ -46,7 +46,7 @@ def analyse(
     settings: Settings,
     session_map: TempoMap | None,
     companion: Companion | None = None,
-    chart: Chart | None = None,
+    chart: Chart | NoChart | None = None,
 ) -> Analysis:
     """Listen to one take.
 
@@ -60,8 +60,8 @@ def analyse(
         The tempo map found beside the take or in its folder.
     companion : Companion or None
         The click or the backing it was played to.
-    chart : Chart or None
-        The chords it was played over.
+    chart : Chart, NoChart or None
+        The chords it was played over, or what is wrong with them.
 
     Raises
     ------

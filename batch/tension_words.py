@@ -7,6 +7,8 @@ from batch.words import clock, count
 
 _MOST_TOLD = 6
 """Moments of a kind, and held notes, told in a line (our choice); the rest are counted."""
+_EVEN_BELOW = 0.15
+"""Between the calmest phrase and the tensest, below which a take is even: what a peak must stand out by."""
 
 _LETTERS = "CDEFGAB"
 _STEPS = (0, 2, 4, 5, 7, 9, 11)
@@ -20,15 +22,30 @@ def tension_words(analysis: Analysis) -> list[str]:
     tension = analysis.tension
     if tension is None:
         return []
-    shape = [_some([moment_words(m) for m in tension.moments if m.kind is kind]) for kind in _SHAPE]
-    shape += ["ends on its peak"] if tension.ends_on_peak else []
-    outs = _some([moment_words(m) for m in tension.moments if m.kind is MomentKind.OUT])
     lines = {
-        "tension": "; ".join(words for words in shape if words) or "even, no builds and no peaks",
-        "groove": outs,
+        "tension": _shape_words(tension),
+        "groove": _groove_words([m for m in tension.moments if m.kind is MomentKind.OUT]),
         "holds": held_words(tension, analysis),
     }
     return [f"{head}: {words}" for head, words in lines.items() if words]
+
+
+def _shape_words(tension: Tension) -> str:
+    """Return where a take builds, peaks and is released; nothing of a single phrase."""
+    if len(tension.phrases) == 1:
+        return ""
+    shape = [_some([moment_words(m) for m in tension.moments if m.kind is kind]) for kind in _SHAPE]
+    shape += ["ends on its peak"] if tension.ends_on_peak else []
+    values = [phrase.value for phrase in tension.phrases]
+    even = "even, " if max(values) - min(values) < _EVEN_BELOW else ""
+    return "; ".join(words for words in shape if words) or f"{even}no builds and no peaks"
+
+
+def _groove_words(outs: Sequence[Moment]) -> str:
+    """Return where the groove is left and come back to: the first time in full, then shorter."""
+    told = [moment_words(moment) for moment in outs]
+    later = [words.replace("goes out in phrase", "out in") for words in told[1:]]
+    return _some([*told[:1], *later], parted="; ")
 
 
 _SHAPE = (MomentKind.BUILD, MomentKind.PEAK, MomentKind.RELEASE)
@@ -46,19 +63,27 @@ def moment_words(moment: Moment) -> str:
             return f"releases in phrase {first if last is None else last + 1}"
         case MomentKind.OUT:
             back = " and stays out" if last is None else f", back in at {last + 1}"
-            return f"goes out in phrase {first}{back}"
+            return f"starts out of the groove{back}" if first == 1 else f"goes out in phrase {first}{back}"
 
 
 def held_words(tension: Tension, analysis: Analysis) -> str:
-    """Return which notes are held longest; with a chart, which of those that are no chord tones."""
+    """Return how many notes are held, and which: those that are no chord tones, else the longest."""
     harmony = analysis.harmony
     held = sorted(tension.held, key=lambda each: -each.duration_s)
-    if harmony is None:
-        longest = [f"{_name(analysis, each)} at {_at(analysis, each)}" for each in held[:_MOST_TOLD]]
-        return f"{count(len(held), 'note')}, the longest {', '.join(longest)}" if longest else ""
-    far = [each for each in held if harmony.roles[each.note] in _FAR]
-    told = sorted(far[:_MOST_TOLD], key=lambda each: each.note)
-    return _some([held_over(each, harmony, analysis) for each in told], len(far))
+    if not held:
+        return ""
+    known, far = count(len(held), "note"), _far(held, harmony)
+    if harmony and far:
+        told = sorted(far[:_MOST_TOLD], key=lambda each: each.note)
+        parted = ", " if len(held) == 1 else "; "
+        return f"{known}{parted}{_some([held_over(each, harmony, analysis) for each in told], len(far))}"
+    longest = [f"{_name(analysis, each)} at {_at(analysis, each)}" for each in held[:_MOST_TOLD]]
+    return f"{known}, {'the longest ' if len(held) > 1 else ''}{', '.join(longest)}"
+
+
+def _far(held: Sequence[HeldNote], harmony: Harmony | None) -> list[HeldNote]:
+    """Return the held notes that are extensions of their chords or outside them."""
+    return [each for each in held if harmony and harmony.roles[each.note] in _FAR]
 
 
 _FAR = frozenset({ChordRole.EXTENSION, ChordRole.OUTSIDE})
@@ -72,7 +97,12 @@ def held_over(held: HeldNote, harmony: Harmony, analysis: Analysis) -> str:
         return f"{name} at {_at(analysis, held)}"
     symbol = harmony.chords[at].symbol
     spelled = spelled_as(analysis.notes[held.note].pitch_midi, held.degree, symbol)
-    return f"{held.degree} ({spelled}) over {symbol} at {_at(analysis, held)}"
+    return f"{degree_words(held.degree)} ({spelled}) over {symbol} at {_at(analysis, held)}"
+
+
+def degree_words(degree: str) -> str:
+    """Return a degree as musicians say it: a bare 7 would be taken for that of a dominant seventh."""
+    return "maj7" if degree == "7" else degree
 
 
 def spelled_as(pitch: float, degree: str, symbol: str) -> str:
@@ -92,10 +122,10 @@ def _at(analysis: Analysis, held: HeldNote) -> str:
     return clock(analysis.notes[held.note].onset_s)
 
 
-def _some(told: Sequence[str], known: int | None = None) -> str:
+def _some(told: Sequence[str], known: int | None = None, parted: str = ", ") -> str:
     """Return what is told, with how many more are ``known``, by default all that there are."""
     more = (len(told) if known is None else known) - _MOST_TOLD
-    return ", ".join([*told[:_MOST_TOLD], *([f"and {more} more"] if more > 0 else [])])
+    return parted.join([*told[:_MOST_TOLD], *([f"and {more} more"] if more > 0 else [])])
 
 
 def moment_marks(tension: Tension, width: int) -> Iterator[tuple[float, str]]:

@@ -13,6 +13,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.text import Text
 
 from batch import strip
+from batch.charts import tells_unused
 from batch.columns import console, draws, print_table
 from batch.entry import Entry
 from batch.inert import inert
@@ -70,7 +71,8 @@ def outcome_line(outcome: Outcome) -> str:
     if not entry.phrases:
         return f"{name}: {inert('; '.join(entry.warnings[:1])) or 'no phrases'}{done}"
     groove = "" if entry.tempo_bpm else ", no sure beat: groove unmeasured"
-    return f"{name}: {count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{done}"
+    chart = ", chord chart not used" if any(map(tells_unused, entry.warnings)) else ""
+    return f"{name}: {count(entry.phrases, 'phrase')}, {_variety_words(entry)}{groove}{chart}{done}"
 
 
 def say_session(session: "Written") -> None:

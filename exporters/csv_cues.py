@@ -11,6 +11,7 @@ from batch.inert import inert_cell
 from batch.model import Analysis, ChordRole, Device, Evidence, LabelledPhrase
 from batch.relation_words import bare_relation, change_words
 from batch.settings import CountsFrom, FrameRate, TimeBase
+from batch.tension_words import degree_words
 from exporters.base import phrase_names
 from exporters.counting import counts_from_session, start_s, timecode_start_s
 from exporters.time_base import Ruler, sample
@@ -63,7 +64,8 @@ class _Row:
         """Return what the phrase holds: degrees over a chart, else why the notes are held."""
         tension = self.analysis.tension
         held = [each for each in tension.held if each.phrase == self.number - 1] if tension else []
-        return ", ".join(each.degree or " ".join(each.why) for each in held) or None
+        told = [degree_words(each.degree) if each.degree else " ".join(each.why) for each in held]
+        return ", ".join(told) or None
 
 
 Cell = str | int | float | None

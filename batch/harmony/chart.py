@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from batch.charts import about_chart
 from batch.harmony.symbols import LONGEST, Chord, read_chord
 
 MOST_BARS = 20_000
@@ -14,7 +15,7 @@ MOST_NAMED = 8
 
 
 class ChartError(ValueError):
-    """A text is no chart: what is wrong, and what to do."""
+    """A text is no chart: what it is, has or does, as what follows "it", and what to do."""
 
     def __init__(self, problem: str, remedy: str) -> None:
         self.problem, self.remedy = problem, remedy
@@ -36,13 +37,24 @@ Bar = tuple[Change, ...]
 class Chart:
     """The bars of a chart in the order in which they are played; ``repeats`` says that they start again.
 
-    ``remarks`` say what in it could not be read.
+    ``meter`` is that which it states, where that is one for all of it; ``remarks`` say what in it could not
+    be read.
     """
 
     name: str
     bars: tuple[Bar, ...]
     repeats: bool = False
     remarks: tuple[str, ...] = ()
+    meter: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NoChart:
+    """A file that should be a chart and is none, or cannot be read: what is wrong with it, and what to do."""
+
+    name: str
+    problem: str
+    remedy: str
 
 
 @dataclass(slots=True)
@@ -56,7 +68,7 @@ class Writer:
     def bar(self, symbols: Sequence[str]) -> None:
         """Write a bar whose symbols share it evenly."""
         if len(symbols) > MOST_CHORDS:
-            problem = f"bar {len(self.bars) + 1} has more than {MOST_CHORDS} chords"
+            problem = f"has more than {MOST_CHORDS} chords in bar {len(self.bars) + 1}"
             raise ChartError(problem, "see that bars are parted by |")
         self.place([(place / len(symbols), symbol) for place, symbol in enumerate(symbols)])
 
@@ -72,7 +84,7 @@ class Writer:
     def again(self) -> None:
         """Write the last bar once more."""
         if not self.bars:
-            raise ChartError("its first bar repeats one that is not there", "write a chord into it")
+            raise ChartError("repeats the bar before where there is none", "write a chord for its first %")
         self.bars.append(self.bars[-1])
 
     def check(self, more: int = 0) -> None:
@@ -86,10 +98,8 @@ class Writer:
             return ()
         named = [f"{symbol} in bar {bar}" for symbol, bar in self._unknown.items()]
         more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
-        return (
-            f"its chord chart {name} has symbols that are not known: {', '.join(named[:MOST_NAMED])}{more};"
-            " there no chord is taken to sound",
-        )
+        said = f"has symbols that are not known: {', '.join(named[:MOST_NAMED])}{more};"
+        return (about_chart(name, f"{said} there no chord is taken to sound"),)
 
     def _chord(self, symbol: str) -> Chord | None:
         if symbol in HOLDS:
@@ -102,6 +112,8 @@ class Writer:
         return chord
 
 
-HOLDS = frozenset({"/", ".", "%"})
+SIMILES = frozenset({"%", "/.", "./.", "·/.", "•/.", "𝄎"})
+"""Alone in its bar: the bar before once more."""
+HOLDS = frozenset({"/", "."}) | SIMILES
 """A beat, or another even share of its bar, of the chord before."""
 _NO_CHORD = frozenset({"NC", "N/C"})

@@ -9,10 +9,13 @@ swing and Latin playing, no source).
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 
 from batch.bars import BarCounter
+from batch.charts import MUSICXML_SUFFIXES, about_chart, chart_unused
 from batch.harmony.chart import Bar, Chart
 from batch.harmony.roles import degree_and_role
 from batch.harmony.symbols import Chord
@@ -128,29 +131,43 @@ def _lies_mostly_after(note: Note, change_s: float) -> bool:
 
 
 def complaints(chart: Chart, grid: Grid | None, choice: ChartChoice, *, ends_s: float) -> Iterator[str]:
-    """Yield what the player should know: no grid to lay a chart on, bars without chords, unknown symbols.
+    """Yield what the player should know: no sure beat, unknown symbols, another meter, bars without chords.
 
     ``ends_s`` is where the last note of the take ends: silence after it needs no chords.
     """
     if grid is None:
-        yield (
-            f"its chord chart {chart.name} cannot be laid under the take without a sure beat: give"
-            " grid.tempo_bpm and grid.first_downbeat_s in takemill.toml"
-        )
+        yield chart_unused(chart.name, "it needs a sure beat (tempo map, click or tempo_bpm)")
         return
     yield from chart.remarks
+    if chart.meter and Fraction(*chart.meter) != _bar_length(grid):
+        said = f"is in {chart.meter[0]}/{chart.meter[1]}, the take in {_bar_words(grid)}"
+        yield about_chart(chart.name, f"{said}: its chords are stretched to the take's bars; see grid.meter")
     last_of_chart = choice.from_bar + len(chart.bars) - 1
     last = max((number for number, first, _ in _bars(grid) if grid.beats_s[first] < ends_s), default=0)
     if last > last_of_chart and not (chart.repeats or choice.repeats):
         first = max(1, last_of_chart + 1)
         bare = f"bars {first} to {last} have" if last > first else f"bar {last} has"
         bars = "1 bar" if len(chart.bars) == 1 else f"{len(chart.bars)} bars"
-        yield (
-            f"its chord chart {chart.name} has {bars}, the take runs to bar {last}: {bare} no chords;"
-            " write repeat at its end, or set grid.chart_repeats, if it is one chorus"
-        )
+        said = f"has {bars}, the take runs to bar {last}: {bare} no chords; {_how_to_repeat(chart)}"
+        yield about_chart(chart.name, said)
     elif last and not any(number >= choice.from_bar for number, *_ in _bars(grid)):
-        yield (
-            f"its chord chart {chart.name} starts with bar {choice.from_bar}, the take ends before: see"
-            " grid.chart_from_bar"
-        )
+        said = f"starts with bar {choice.from_bar}, the take ends before: see grid.chart_from_bar"
+        yield about_chart(chart.name, said)
+
+
+def _how_to_repeat(chart: Chart) -> str:
+    if Path(chart.name).suffix.lower() in MUSICXML_SUFFIXES:
+        return "set grid.chart_repeats if it is one chorus"
+    return "write repeat at its end, or set grid.chart_repeats, if it is one chorus"
+
+
+def _bar_length(grid: Grid) -> Fraction:
+    """Return how much of a whole note a bar of the grid lasts."""
+    return Fraction(grid.beats_per_bar * grid.subdivision, grid.division_note)
+
+
+def _bar_words(grid: Grid) -> str:
+    """Return the meter of a grid: 4/4, 6/8."""
+    if grid.subdivision == 2:  # noqa: PLR2004  a simple meter
+        return f"{grid.beats_per_bar}/{grid.division_note // 2}"
+    return f"{grid.beats_per_bar * grid.subdivision}/{grid.division_note}"

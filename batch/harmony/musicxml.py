@@ -48,14 +48,15 @@ def parse_musicxml(content: bytes, name: str) -> Chart:
     text = _unpacked(content) if content.startswith(b"PK") else content
     _refuse_bombs(text)
     try:
-        from music21 import converter, harmony, stream  # noqa: PLC0415  it loads long, and is an extra
+        from music21 import converter, harmony, meter, stream  # noqa: PLC0415  it loads long, and is an extra
     except ImportError as error:
         raise ChartError(*_MISSING) from error
-    writer = Writer()
+    writer, stated = Writer(), None
     try:
         score = converter.parseData(text, format="musicxml")
         part = _with_chords(score, harmony.ChordSymbol)
         if part is not None:
+            stated = _meter(part, meter.TimeSignature)
             for measure in _played(part).getElementsByClass(stream.Measure):
                 if measure.number or writer.bars:  # bar 0 is a pick-up
                     writer.place(list(_placed(measure, harmony)))
@@ -65,7 +66,7 @@ def parse_musicxml(content: bytes, name: str) -> Chart:
         raise ChartError("is no MusicXML that can be read", _AGAIN) from error
     if part is None or not writer.bars:
         raise ChartError("has no chord symbols", "put them into it, or write the chords as plain text")
-    return Chart(name, tuple(writer.bars), remarks=writer.remarks(name))
+    return Chart(name, tuple(writer.bars), remarks=writer.remarks(name), meter=stated)
 
 
 def _refuse_bombs(text: bytes) -> None:
@@ -103,6 +104,12 @@ def _unpacked(content: bytes) -> bytes:
 
 def _with_chords(score: Any, kind: Any) -> Any:
     return next((part for part in score.parts if part.recurse().getElementsByClass(kind)), None)
+
+
+def _meter(part: Any, kind: Any) -> tuple[int, int] | None:
+    """Return the meter that a part states; None where there is none, or more than one."""
+    stated = {(each.numerator, each.denominator) for each in part.recurse().getElementsByClass(kind)}
+    return stated.pop() if len(stated) == 1 else None
 
 
 def _played(part: Any) -> Any:

@@ -1,10 +1,9 @@
-"""Reads a chord chart from its file; the only opener of charts."""
+"""Reads a chord chart from its file; the only opener of charts. No file is an error here."""
 
 from pathlib import Path
 
 from batch.charts import MOST_CHART_BYTES, MUSICXML_SUFFIXES
-from batch.errors import TakeError
-from batch.harmony.chart import Chart, ChartError
+from batch.harmony.chart import Chart, ChartError, NoChart
 from batch.harmony.musicxml import parse_musicxml
 from batch.harmony.plain import parse_chart
 from batch.regular import TooLargeError, read_regular
@@ -13,26 +12,21 @@ _CONTROLS = frozenset("\t\n\r\f\x1a")
 """Control characters that text files have; the last ended files on CP/M."""
 
 
-def read_chart(path: Path) -> Chart:
-    """Return the chart in a file.
-
-    Raises
-    ------
-    TakeError
-        If it cannot be read or is no chart.
-    """
+def read_chart(path: Path) -> Chart | NoChart:
+    """Return the chart in a file, or what is wrong with it."""
     try:
         content = read_regular(path, MOST_CHART_BYTES)
     except TooLargeError as error:
-        raise TakeError(path, str(error.strerror), "keep the chords of one tune only in it") from error
+        return NoChart(path.name, str(error.strerror), "keep the chords of one tune only in it")
     except OSError as error:
-        raise TakeError(path, f"cannot be read ({error.strerror})", "check its permissions") from error
+        remedy = "check its permissions" if isinstance(error, PermissionError) else "copy it there again"
+        return NoChart(path.name, f"cannot be read ({error.strerror})", remedy)
     try:
         if path.suffix.lower() in MUSICXML_SUFFIXES:
             return parse_musicxml(content, path.name)
         return parse_chart(_decoded(content), path.name)
     except ChartError as error:
-        raise TakeError(path, error.problem, error.remedy) from error
+        return NoChart(path.name, error.problem, error.remedy)
 
 
 def _decoded(content: bytes) -> str:

@@ -16,7 +16,8 @@ _B9, _9, _B3, _3, _11, _S11, _5, _B13, _13, _B7, _7 = range(1, 12)
 """Semitones above the root."""
 
 _NAMES = ("1", "b9", "9", "b3", "3", "11", "#11", "5", "b13", "13", "b7", "7")
-"""Degrees of what is no tone of the chord; over a major third the minor one is a #9."""
+"""Degrees of what is no tone of the chord, the major seventh being "7" (in words maj7);
+over a major third the minor one is a #9."""
 
 _ALTERED_NINTHS = frozenset({_B9, _B3})
 

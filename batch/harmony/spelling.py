@@ -6,6 +6,8 @@ _SIGNS = str.maketrans({"♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "##", "−
                         "∆": "Δ", "º": "°", "⌀": "ø", "Ø": "ø"})  # fmt: skip
 _SPELLINGS: tuple[tuple[str, str], ...] = (
     (r"6(?:/|,|add)9", "69"),
+    (r"/(?=[^()]*\))", ""),  # between tensions in brackets
+    (r"7M(?![aAiI])", "M7"),
     (r"/(?=maj|Maj|M7|Δ)", ""),
     (r"[(){},. ]|\\", ""),
     (r"(?i:half-?dim7?|hdim7?)", "m7b5"),
@@ -14,7 +16,7 @@ _SPELLINGS: tuple[tuple[str, str], ...] = (
     (r"(?i:augmented)|^\+(?=$|[79(]|maj|M|Δ)", "aug"),
     (r"(?:Δ|\^|^j)(?!7|9|11|13)", "maj7"),
     (r"Δ|\^|^j", "maj"),
-    (r"(?i:major|maj)|Ma|MA|ma", "maj"),
+    (r"(?i:major|maj)|Ma|MA|ma(?!dd)", "maj"),
     (r"M(?=$|\d)", "maj"),
     (r"(?i:minor|min)|mi(?!t)|Mi|MI|^-", "m"),
     (r"(?i:dominant|dom)(?=\d)", ""),

@@ -19,6 +19,10 @@ _WINDOW = (0.25, 0.5, 0.25)
 _NO_RISE = 0.02
 """A phrase this much below the one before does not end a build (our choice)."""
 
+_OPENING_PHRASES = 2
+"""Within so many phrases a peak in the very first one must fall off: before it there is nothing that it could
+stand out from, and a take that lets go little by little has an opening, no peak (our choice)."""
+
 ORDER = tuple(MomentKind)
 """Of moments at the same phrase."""
 
@@ -64,7 +68,14 @@ def peaks_of(tension: np.ndarray, settings: TensionSettings) -> list[int]:
     # The ends may be peaks: nothing is known of what lies beyond, so it is taken to be as low as the lowest.
     low = smooth.min()
     tops, _ = find_peaks(np.concatenate([[low], smooth, [low]]), prominence=settings.peak_from)
-    return sorted({_highest_near(tension, int(top) - 1) for top in tops})
+    peaks = sorted({_highest_near(tension, int(top) - 1) for top in tops})
+    is_mere_opening = peaks[:1] == [0] and not _falls_off(smooth, settings.peak_from)
+    return peaks[1:] if is_mere_opening else peaks
+
+
+def _falls_off(smooth: np.ndarray, by: float) -> bool:
+    """Return whether the first phrase is followed at once by one that is less tense by so much."""
+    return bool(smooth[0] - smooth[1 : 1 + _OPENING_PHRASES].min() >= by)
 
 
 def _highest_near(tension: np.ndarray, phrase: int) -> int:

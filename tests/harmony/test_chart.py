@@ -60,6 +60,18 @@ def test_bars_are_parted_by_lines_and_their_chords_share_them():
         ("A\n| F7 |\nB\n| C7 |", ["F7", "C7"]),
         ("| C7(b9 #11) F#m7 |  # altered | not a bar", ["C7(b9 #11) F#m7@0.5"]),
         ("| F7 | C7 |\nx 2", ["F7", "C7", "F7", "C7"]),
+        ("||: Dm7 |1. G7 | C6 :||2. E7 | Am |", ["Dm7", "G7", "C6", "Dm7", "E7", "Am"]),
+        ("|: Dm7 |1 G7 :|2 E7 |", ["Dm7", "G7", "Dm7", "E7"]),
+        ("||: Dm7\n|1. G7 :||\n|2. E7 | F ||\n| C :||", ["Dm7", "G7", "Dm7", "E7", "F", "C", "C"]),
+        ("||: D |1.-3. G :||4. A |", ["D", "G", "D", "G", "D", "G", "D", "A"]),
+        ("||: D |1,3. G :||2. A |", ["D", "G", "D", "G", "D", "A"]),
+        ("| D |1. G7 |2. E7 |", ["D", "G7", "D", "E7"]),
+        ("||: D |1. G :|| A |", ["D", "G", "D", "A"]),
+        ("||: D |1. G :||2. E :||: A :||", ["D", "G", "D", "E", "A", "A"]),
+        ("1. | F7 | C7 |", ["F7", "C7"]),
+        ("| Dm7 | (G7) | C (Dm7 G7) |", ["Dm7", "G7", "C Dm7@0.333333 G7@0.666667"]),
+        ("| (C7(b9)) |", ["C7(b9)"]),
+        ("| F7 Bb7 | /. | ·/. |", ["F7 Bb7@0.5"] * 3),
         ("| C6/9 | Am7/D |", ["C6/9", "Am7/D"]),
     ],
 )
@@ -83,7 +95,7 @@ def test_unknown_symbols_are_named_with_their_bar_and_have_no_chord():
 
 def test_a_line_of_chords_without_bar_lines_is_told():
     (remark,) = parse_chart("| F7 |\nBb7 C7\n", "chords.txt").remarks
-    assert "line 2 of its chord chart chords.txt has chords but no bar line" in remark
+    assert "chord chart chords.txt has chords but no bar line in line 2, which was left out" in remark
 
 
 @pytest.mark.parametrize(
@@ -94,10 +106,17 @@ def test_a_text_without_bars_is_no_chart(text):
         parse_chart(text, "chords.txt")
 
 
+def test_a_chart_that_begins_with_a_repeated_bar_says_so_in_a_sentence():
+    with pytest.raises(ChartError) as raised:
+        parse_chart("| % | F7 |", "chords.txt")
+    assert raised.value.problem == "repeats the bar before where there is none"
+
+
 @pytest.mark.parametrize(
     "text",
     [
         "| % |",
+        "||: " + "F7 | " * 900 + "1. F7 " + ":||2. F7 " * 40,
         "| F7 |\n" * (MOST_BARS + 1),
         "||: F7 | F7 | F7 :|| x999\n" * 50,
         "| F7 | F7 |\n" * 9_000 + "x 999",

@@ -1,18 +1,21 @@
 """Charts beside takes: which is whose, that they are no takes, and what a command makes of them."""
 
+import errno
 import json
 import pickle
+import sys
 from pathlib import Path
 
 import pytest
 from sounding import write_midi_take
 
-from batch.charts import CHART_SUFFIXES, MOST_CHART_BYTES, chart_of, is_chart_name
+from batch.charts import CHART_SUFFIXES, MOST_CHART_BYTES, chart_of, is_chart_name, tells_unused
 from batch.cluster.outpost import VERSION, Unseen, hear
-from batch.errors import TakeError
 from batch.folder import brief, content_hash, forget_settings
+from batch.harmony import NoChart
 from batch.harmony.reading import read_chart
 from batch.hearers import Request
+from batch.listen import listen
 from batch.scan import scan, takes_in
 from batch.settings import GridSettings, Settings, WatchSettings
 from batch.watch import Watcher
@@ -144,31 +147,92 @@ def test_short_charts_and_unknown_symbols_are_told_and_the_take_goes_on(takemill
     ("name", "content", "problem"),
     [
         ("solo.chords.txt", b"\x00\x01\x02", "is no text"),
-        ("solo.chords.txt", b"just words", "has no bars"),
+        ("solo.chords.txt", b"", "has no bars"),
+        ("chords.txt", b"just words", "has no bars"),
+        ("chords.txt", b"| % | F7 |", "repeats the bar before where there is none"),
+        ("changes.txt", b" " * (MOST_CHART_BYTES + 1), "holds more than"),
         ("solo.chords.musicxml", b"<broken", "is no MusicXML that can be read"),
-        ("solo.chords.mxl", b"PK", "cannot be unpacked"),
+        ("solo.chords.xml", b"<!DOCTYPE html><html><body>Page</body></html>", "is no MusicXML"),
+        ("chords.mxl", b"PK", "cannot be unpacked"),
     ],
 )
-def test_a_broken_chart_is_named_and_the_other_takes_go_on(takemill, tmp_path, name, content, problem):
+def test_a_broken_chart_costs_no_take_and_is_heeded_once_it_is_mended(tmp_path, name, content, problem):
+    if name == "changes.txt":
+        write(tmp_path / "takemill.toml", f'[grid]\nchart = "{name}"\n')
+        forget_settings()
+    take = write_midi_take(tmp_path / "solo.mid", HELD)
+    chart = write(tmp_path / name, content)
+    before = brief(take)
+    heard = listen(before, content_hash(take))
+    assert heard.harmony is None
+    assert len(heard.phrases) > 0
+    (told,) = [warning for warning in heard.warnings if name in warning]
+    assert told.startswith(f"chord chart {name} is not used: it {problem}")
+    assert "; " in told  # what to do
+    assert tells_unused(told)
+    write(chart, "| F#7 |\nrepeat")
+    assert brief(take).recipe != before.recipe
+
+
+def test_a_run_goes_on_over_a_broken_chart_and_says_so(takemill, tmp_path):
     write_midi_take(tmp_path / "solo.mid", HELD)
-    write_midi_take(tmp_path / "other.mid")
-    write(tmp_path / name, content)
+    write(tmp_path / "chords.txt", "to do")
     done = takemill("run", tmp_path)
-    assert done.returncode == 1
-    assert f"its chord chart {name} {problem}" in done.stderr
-    assert "or take it away" in done.stderr
-    assert analysis_of(tmp_path, "other")["phrases"]
+    assert done.returncode == 0
+    assert "chord chart not used" in done.stdout
+    write(tmp_path / "chords.txt")
+    done = takemill("run", tmp_path)
+    assert "chord chart not used" not in done.stdout
+    assert analysis_of(tmp_path)["harmony"]["degrees"][4] == "#11"
 
 
-def test_a_huge_chart_is_not_read(tmp_path):
-    take = write(tmp_path / "solo.wav")
-    chart = tmp_path / "solo.chords.txt"
-    with chart.open("wb") as file:
-        file.truncate(MOST_CHART_BYTES + 1)
-    with pytest.raises(TakeError, match=r"its chord chart solo\.chords\.txt cannot be read"):
-        brief(take)
-    with pytest.raises(TakeError, match="holds more than"):
-        read_chart(chart)
+def test_a_chart_that_may_not_be_read_is_told_and_read_once_it_may_be(tmp_path, monkeypatch):
+    take = write_midi_take(tmp_path / "solo.mid", HELD)
+    chart = write(tmp_path / "chords.txt")
+
+    def refuse(*_: object) -> bytes:
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    with monkeypatch.context() as patched:
+        for module in ("batch.folder", "batch.harmony.reading"):
+            patched.setattr(f"{module}.read_regular", refuse)
+        recipe = brief(take).recipe
+        assert read_chart(chart) == NoChart(
+            "chords.txt", "cannot be read (Permission denied)", "check its permissions"
+        )
+    assert brief(take).recipe != recipe
+
+
+def test_a_lead_sheet_is_read_once_its_reader_is_installed(tmp_path, monkeypatch):
+    take = write_midi_take(tmp_path / "solo.mid", HELD)
+    write(tmp_path / "chords.musicxml", "<x/>")
+    with monkeypatch.context() as patched:
+        patched.setitem(sys.modules, "music21", None)
+        recipe = brief(take).recipe
+    assert brief(take).recipe != recipe
+
+
+@pytest.mark.parametrize("content", ["| Cmaj7 | Xq7 |", "to do"])
+def test_a_take_renamed_with_its_chart_names_it_as_it_is_called_now(takemill, tmp_path, content):
+    take = write_midi_take(tmp_path / "solo 1.mid", HELD)
+    chart = write(tmp_path / "solo 1.chords.txt", content)
+    takemill("run", tmp_path)
+    take.rename(tmp_path / "other.mid")
+    chart.rename(tmp_path / "other.chords.txt")
+    assert "1 written" in takemill("run", tmp_path).stdout
+    found = analysis_of(tmp_path, "other")
+    assert "solo 1" not in json.dumps(found)
+    assert any("chord chart other.chords.txt " in warning for warning in found["warnings"])
+    assert (found["harmony"] or {"chart": "other.chords.txt"})["chart"] == "other.chords.txt"
+
+
+def test_a_chart_renamed_alone_is_named_anew_and_the_take_not_heard_again(tmp_path):
+    take, chart = write_midi_take(tmp_path / "solo.mid", HELD), write(tmp_path / "chords.txt")
+    before = brief(take)
+    chart.rename(tmp_path / "solo.chords.txt")
+    after = brief(take)
+    assert after.recipe == before.recipe
+    assert after.rendition != before.rendition
 
 
 @pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])

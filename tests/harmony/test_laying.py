@@ -1,9 +1,11 @@
 """Charts under takes: which chord a note belongs to, on bars worked by hand (two seconds each)."""
 
+from dataclasses import replace
+
 import pytest
 from building import grid_of
 
-from batch.harmony import ChartChoice, chart_warnings, harmony_of
+from batch.harmony import ChartChoice, NoChart, chart_warnings, harmony_of
 from batch.harmony.plain import parse_chart
 from batch.model import ChordRole, Grid, Note
 from batch.settings import GridSettings
@@ -122,7 +124,9 @@ def test_a_chart_that_repeats_or_is_longer_is_fine(text):
 
 def test_without_a_sure_beat_a_chart_is_told_and_not_laid():
     (warning,) = warnings_of("| C | Hm |", None, [note(0)])
-    assert "cannot be laid under the take without a sure beat" in warning
+    assert warning == (
+        "chord chart chords.txt is not used: it needs a sure beat (tempo map, click or tempo_bpm)"
+    )
     assert harmony_of([note(0)], parse_chart("| C |", "x"), None, ChartChoice()) is None
 
 
@@ -130,6 +134,46 @@ def test_a_chart_that_the_settings_name_and_that_is_not_there_is_told():
     (warning,) = warnings_of(None, grid(), [], chart="{take} changes.txt")
     assert "{take} changes.txt (grid.chart in takemill.toml) is not there" in warning
     assert warnings_of(None, grid(), []) == ()
+
+
+def test_only_a_text_chart_can_be_told_to_repeat_in_itself():
+    text = parse_chart("| C | F |", "chords.txt")
+    for name, told in (("chords.txt", True), ("chords.MusicXML", False)):
+        chart = replace(text, name=name)
+        (warning,) = chart_warnings(GridSettings(), chart, grid(), [note(9.0)])
+        assert "set grid.chart_repeats" in warning
+        assert ("write repeat" in warning) is told
+
+
+@pytest.mark.parametrize(
+    ("meter", "told"), [((4, 4), False), ((2, 2), False), (None, False), ((3, 4), True), ((6, 8), True)]
+)
+def test_a_chart_in_another_meter_is_told(meter, told):
+    chart = replace(parse_chart("| C |\nrepeat", "chords.xml"), meter=meter)
+    warnings = chart_warnings(GridSettings(), chart, grid(), [note(0)])
+    stated = "chord chart chords.xml is in {}/{}, the take in 4/4".format(*meter or (0, 0))
+    assert [stated in warning for warning in warnings] == [True] * told
+
+
+def test_compound_meters_are_told_by_their_eighths():
+    under = replace(grid(), beats_per_bar=2, subdivision=3, division_note=8)
+    for meter, told in (((6, 8), []), ((4, 4), ["is in 4/4, the take in 6/8"])):
+        chart = replace(parse_chart("| C |\nrepeat", "chords.xml"), meter=meter)
+        warnings = chart_warnings(GridSettings(), chart, under, [note(0)])
+        assert [words in warning for words, warning in zip(told, warnings, strict=True)] == [True] * len(told)
+
+
+def test_a_take_without_notes_needs_no_beat_for_its_chart():
+    assert warnings_of("| C |", None, []) == ()
+
+
+def test_what_is_no_chart_is_told_in_a_line_with_or_without_a_beat():
+    broken = NoChart("chords.txt", "has no bars", "write them")
+    for under in (grid(), None):
+        assert harmony_of([note(0)], broken, under, ChartChoice()) is None
+        assert chart_warnings(GridSettings(), broken, under, [note(0)]) == (
+            "chord chart chords.txt is not used: it has no bars; write them",
+        )
 
 
 def test_a_chart_that_starts_after_the_take_ends_is_told():

@@ -93,6 +93,13 @@ def test_a_pick_up_is_no_bar():
     assert told(xml_of(lead_sheet([(0, "C")], [(0, "F")], pick_up=True))) == [[(0.0, "C")], [(0.0, "F")]]
 
 
+def test_a_lead_sheet_states_its_meter_if_it_has_one():
+    assert parse_musicxml(xml_of(SHEET), "tune.musicxml").meter == (4, 4)
+    changing = lead_sheet([(0, "C")], [(0, "F")])
+    changing.getElementsByClass(stream.Measure)[1].insert(0, meter.TimeSignature("3/4"))
+    assert parse_musicxml(xml_of(changing), "tune.musicxml").meter is None
+
+
 BOMB = b'<?xml version="1.0"?><!DOCTYPE s [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><s>&b;</s>'
 LONG = xml_of(SHEET).replace(b"</measure>", b"</measure><measure number='9'/>" * 3_000)
 

@@ -38,7 +38,7 @@ def test_every_root_carries_every_kind(root):
 
 # Spellings of one chord, as fake books and notation programs write them (common practice, no source).
 SAME = {
-    "Cmaj7": ["CM7", "CMaj7", "CMA7", "Cma7", "CΔ", "CΔ7", "C△7", "C^", "C^7", "Cj7", "Cmajor7"],
+    "Cmaj7": ["CM7", "C7M", "CMaj7", "CMA7", "Cma7", "CΔ", "CΔ7", "C△7", "C^", "C^7", "Cj7", "Cmajor7"],
     "Cm7": ["C-7", "Cmin7", "Cmi7", "CMI7", "CMin7", "Cminor7"],
     "Cm7b5": ["Cø", "Cø7", "C-7b5", "Cmin7(b5)", "Cm7(♭5)", "Chalfdim7", "CØ"],
     "Cdim7": ["C°7", "Co7", "Cº7"],
@@ -47,9 +47,9 @@ SAME = {
     "Caug": ["C+"],
     "C7alt": ["Calt", "C7alt.", "C7(alt)"],
     "C69": ["C6/9", "C6(9)", "C6add9"],
-    "CmM7": ["Cm(maj7)", "C-Δ7", "Cmmaj7", "Cm(M7)", "Cmin/maj7", "C-^7"],
+    "CmM7": ["Cm(maj7)", "C-Δ7", "Cmmaj7", "Cm(M7)", "Cm7M", "Cmin/maj7", "C-^7"],
     "C7sus4": ["C7sus", "Csus7"],
-    "C7b9#11": ["C7(b9,#11)", "C7(b9 #11)", "C7#11b9", "C7(♭9)(♯11)"],
+    "C7b9#11": ["C7(b9,#11)", "C7(b9 #11)", "C7#11b9", "C7(♭9)(♯11)", "C7(♭9/♯11)"],
     "Bbmaj7": ["B♭maj7", "B♭Δ"],
     "F#m7": ["F♯-7", "F♯m7"],
 }
@@ -79,6 +79,7 @@ def test_spellings_of_one_chord_are_one(symbol, other):
         ("Am7/D", "1 b3 11 5 b7", ""),
         ("C7(9,13)", "1 3 5 b7", "9 13"),
         ("Cadd9", "1 3 5", "9"),
+        ("Cm(add9)", "1 b3 5", "9"),
         ("C5", "1 5", ""),
     ],
 )

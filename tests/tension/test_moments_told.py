@@ -108,7 +108,7 @@ def test_a_take_is_told_in_a_few_lines():
     assert tension_words(take()) == [
         "tension: builds in phrases 3 to 6; peak in phrase 6 at 0:10; releases in phrase 7",
         "groove: goes out in phrase 7, back in at 9",
-        "holds: #11 (F#) over Cmaj7 at 0:06",
+        "holds: 2 notes; #11 (F#) over Cmaj7 at 0:06",
     ]
 
 
@@ -120,6 +120,67 @@ def test_a_take_that_ends_on_its_peak_and_an_even_one_are_told():
     even = replace(analysis_of(phrases), notes=notes, tension=tension_of(notes, phrases))
     assert tension_words(even) == ["tension: even, no builds and no peaks"]
     assert tension_words(analysis_of(())) == []
+
+
+def holds_of(made: Analysis) -> str:
+    return tension_words(made)[-1]
+
+
+def with_roles(made: Analysis, role: ChordRole | None, degree: str | None) -> Analysis:
+    harmony = replace(made.harmony, roles=(role,) * 10, degrees=(degree,) * 10)
+    held = tuple(replace(each, degree=degree) for each in made.tension.held)
+    return replace(made, harmony=harmony, tension=replace(made.tension, held=held))
+
+
+@pytest.mark.parametrize(("role", "degree"), [(ChordRole.CHORD_TONE, "5"), (None, None)])
+def test_over_a_chart_held_chord_tones_are_counted_and_the_longest_told(role, degree):
+    told = holds_of(with_roles(take(), role, degree))
+    assert told.startswith("holds: 2 notes, the longest F# at 0:06, ")
+
+
+def test_one_held_note_is_not_the_longest_of_any():
+    made = with_roles(take(), ChordRole.CHORD_TONE, "5")
+    alone = replace(made, tension=replace(made.tension, held=made.tension.held[:1]))
+    assert holds_of(alone) == "holds: 1 note, F# at 0:06"
+    without = replace(alone, harmony=None)
+    assert holds_of(without) == "holds: 1 note, F# at 0:06"
+    outside = with_roles(alone, ChordRole.OUTSIDE, "#11")
+    assert holds_of(outside) == "holds: 1 note, #11 (F#) over Cmaj7 at 0:06"
+
+
+def test_a_major_seventh_is_worded_as_such():
+    made = with_roles(take(), ChordRole.OUTSIDE, "7")
+    assert "holds: 2 notes; maj7 (" in holds_of(made)
+    column = list(csv.DictReader(io.StringIO(CsvCues(("held",)).render(made).decode())))
+    assert column[3]["held"] == "maj7"
+
+
+def test_a_take_against_the_groove_from_its_start_does_not_go_out():
+    first = Moment(MomentKind.OUT, 0.0, 4.0, 0, 2)
+    second, third = Moment(MomentKind.OUT, 8.0, 10.0, 4, 5), Moment(MomentKind.OUT, 12.0, 20.0, 6, None)
+    made = take()
+
+    def groove_of(*moments: Moment) -> str:
+        return tension_words(replace(made, tension=replace(made.tension, moments=moments)))[1]
+
+    assert groove_of(first) == "groove: starts out of the groove, back in at 3"
+    assert groove_of(first, second) == (
+        "groove: starts out of the groove, back in at 3; out in 5, back in at 6"
+    )
+    assert groove_of(second, third) == ("groove: goes out in phrase 5, back in at 6; out in 7 and stays out")
+
+
+def test_a_take_without_moments_is_even_only_if_its_phrases_are():
+    made = take()
+
+    def shape_of(*values: float) -> list[str]:
+        phrases = tuple(PhraseTension(value) for value in values)
+        tension = replace(made.tension, phrases=phrases, moments=(), held=())
+        return tension_words(replace(made, tension=tension))
+
+    assert shape_of(0.3, 0.4, 0.35) == ["tension: even, no builds and no peaks"]
+    assert shape_of(0.1, 0.6, 0.3) == ["tension: no builds and no peaks"]
+    assert shape_of(0.4) == []
 
 
 # Names by the staff: a degree keeps its letter (textbook).

@@ -72,6 +72,19 @@ def test_small_differences_by_chance_are_no_moments(seed):
     assert tension_of(*take_of([0.5] * 30, jitter=0.1, seed=seed)).moments == ()
 
 
+@pytest.mark.parametrize(
+    ("tension", "peaks"),
+    [
+        ([0.6, 0.55, 0.5, 0.45, 0.4, 0.35], []),  # lets go little by little
+        ([0.5, 0.42, 0.5, 0.4, 0.3, 0.3], []),
+        ([0.5, 0.45, 0.3, 0.3, 0.9, 0.3], [4]),
+        ([0.9, 0.3, 0.3, 0.3, 0.3, 0.3], [0]),  # and one that starts on its peak
+    ],
+)
+def test_an_opening_is_a_peak_only_if_it_falls_off_at_once(tension, peaks):
+    assert peaks_of(np.array(tension), TensionSettings()) == peaks
+
+
 def test_call_and_response_is_not_a_peak_each():
     found = tension_of(*take_of([0.2, 0.9] * 8))
     assert len(spans(found, MomentKind.PEAK)) <= 2
