@@ -15,7 +15,7 @@ from batch.regular import TooLargeError, open_regular, read_regular, unreadable
 from batch.settings import GridSettings, Settings
 from batch.settings_file import SETTINGS_NAME, load_settings
 
-LISTENING_VERSION = 9
+LISTENING_VERSION = 8
 """Raised when the listening changes, so that takes heard before are heard again."""
 
 MOST_MAP_BYTES = 64 << 20
