@@ -131,6 +131,23 @@ class Trend:
     why_null: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """What is not counted, and what is not compared.
+
+    ``undated`` takes have no date that can be, those ``gone`` no analysis, and of ``asked`` takes a pattern
+    for names fits so many (``fits``). ``unlike`` are dimensions in which some folder's settings draw the
+    lines between labels elsewhere.
+    """
+
+    undated: int = 0
+    gone: int = 0
+    failed: int = 0
+    asked: int = 0
+    fits: int = 0
+    unlike: frozenset[str] = frozenset()
+
+
 def trend_of(
     takes: Iterable[Sighting],
     per: Per,
@@ -147,7 +164,9 @@ def trend_of(
     one alone: so that it is told the same as beside the others.
     """
     every = list(takes)
-    ordered = sorted((take for take in every if take.phrases), key=lambda take: (take.at, natural(take.file), take.file))
+    ordered = sorted(
+        (take for take in every if take.phrases), key=lambda take: (take.at, natural(take.file), take.file)
+    )
     dated = Counter(take.dated_by for take in ordered)
     known = {source: dated[source] for source in DatedBy if dated[source]}
     enough = settings.takes_from
