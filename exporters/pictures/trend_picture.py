@@ -40,7 +40,7 @@ _TITLES = {
     "leaps": "moving by leaps",
 }
 _VARIETY = "variety, 0 to 100"
-_CONNECTED = "taking up or answering another"
+_CONNECTED = "taking up or answering"
 _ACROSS = 4
 _NUMBERS = 20.0
 """Points left of a frame for its numbers."""
@@ -207,9 +207,7 @@ def _labels(axis: Axis, stretches: Sequence[Stretch], y: float, size: Size) -> t
         frame = Frame(left, left + width, top, top + size.label)
         base = frame.base
         shown = number(told[-1])
-        room = width - width_of(shown, SMALL + 0.5) - _INSIDE
-        head = cut(title, room, SMALL + 0.5, strong=True)
-        drawn.append(words(left, top - 5, head, size=SMALL + 0.5, kind="strong"))
+        drawn.append(words(left, top - 5, title, size=SMALL + 0.5, kind="strong"))
         drawn.append(words(frame.right, top - 5, shown, size=SMALL + 0.5, end=True))
         if all(value is None for value in told):
             y = frame.y(_BETWEEN) + SMALL / 3

@@ -169,14 +169,15 @@ def test_the_signs_are_explained_once_above_several_tunes():
 
 
 @pytest.mark.parametrize("by", [None, By.TUNE])
-@pytest.mark.parametrize("late", [False, True])
-def test_what_is_not_measured_is_said_beside_nothing_else(by, late):
+@pytest.mark.parametrize(("late", "full"), [(False, False), (True, False), (True, True)])
+def test_what_is_not_measured_is_said_beside_nothing_else(by, late, full):
     takes = [replace(take, connectedness=None) for take in takes_on(0, 7, 14, 21)]
     if late:
         takes[0] = replace(takes[0], connectedness=30.0)
+        takes[3] = replace(takes[3], connectedness=100.0 if full else None)
     root = root_of(trend(takes, by=by))
     assert_readable(root)
-    assert "taking up or answering another" in said(root)
+    assert "taking up or answering" in said(root)
     assert ("not measured" in said(root)) == (not late)
 
 
