@@ -292,6 +292,7 @@ def test_the_folder_of_all_takes_is_nobody_and_folders_of_dates_neither(takemill
         folder = tmp_path / ("Ada Quill" if number % 2 else "") / f"2024-09-0{1 + number}"
         folder.mkdir(parents=True)
         write_midi_take(folder / "solo.mid", high_line(number, 4))
+    (tmp_path / "takemill.toml").write_text("[folder]\nsubfolders = true\n")
     takemill("run", tmp_path)
     found = json.loads(takemill("trend", tmp_path, "--by", "player", "--format", "json").stdout)
     assert [(group["name"], len(group["takes"])) for group in found["groups"]] == [("Ada Quill", 4)]
