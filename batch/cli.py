@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from batch.hearers import Hearers
     from batch.rank import Ranked
     from batch.report import Report
+    from batch.trend.history import History
     from batch.trend.rows import Trend
     from batch.workshop import Workshop
 
@@ -176,20 +177,22 @@ def trend(asked: argparse.Namespace) -> int:
     from batch.entry import State
     from batch.shelf import Shelf
     from batch.terminal import progress
-    from batch.trend.history import History, history_of
+    from batch.trend.history import history_of
     from batch.trend.periods import Per
-    from batch.trend.rows import By, only, trend_of
+    from batch.trend.rows import By, followed, only, trend_of
     from batch.trend.table import print_trend
     from exporters import exporters_for
 
     where = _catalogue_folder(asked.folder or Path())
     shelf, today = Shelf(where, exporters_for), datetime.now().date()
 
-    def told(catalogue: "Catalogue") -> History:
+    def told(catalogue: "Catalogue") -> "History":
         with progress(len(catalogue.files(State.DONE)), "reading takes") as bar:
             return history_of(catalogue, shelf, today, bar.advance)
 
     by = By(asked.by) if asked.by else None
+    if asked.only is not None and not asked.only.strip():
+        raise BatchError("--only: name a tune or a player")
     if asked.only and by is None:
         raise BatchError(f"--only {asked.only}: say what it is, with --by tune or --by player")
     history = _ask(where, told)
@@ -199,12 +202,13 @@ def trend(asked: argparse.Namespace) -> int:
         Per(asked.per),
         by,
         settings=history.settings.trend,
-        unlike=history.unlike,
+        unlike=history.left_out.unlike,
+        among=followed(history.sightings, by, history.settings.trend) if by else None,
     )
     if asked.format == "table":
         print_trend(found, history)
     else:
-        sys.stdout.buffer.write(_trend_file(found, history.title, asked.format))
+        sys.stdout.buffer.write(_trend_file(found, history, asked.format))
     return ALL_WELL
 
 
@@ -344,14 +348,14 @@ def _ranking_file(ranked: Sequence["Ranked"], wanted: str) -> bytes:
     return render[wanted](ranked)
 
 
-def _trend_file(found: "Trend", title: str, wanted: str) -> bytes:
+def _trend_file(found: "Trend", history: "History", wanted: str) -> bytes:
     if wanted == "json":
         from exporters.trend_json import render_json
 
-        return render_json(found)
+        return render_json(found, history.left_out)
     from exporters.pictures.trend_picture import render_svg
 
-    return render_svg(found, title)
+    return render_svg(found, history.title)
 
 
 def _listed(paths: Sequence[Path]) -> str:

@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from itertools import count
@@ -30,6 +31,12 @@ LONGEST_NAME = 223
 def absolute(path: Path) -> Path:
     """Return a path as the catalogue has it: absolute, without ``..``, links left as they are."""
     return Path(os.path.abspath(path))  # noqa: PTH100  Path.absolute keeps the ..
+
+
+def natural(name: str) -> list[tuple[int, str]]:
+    """Return a key that sorts take 2 before take 10."""
+    parts = re.findall(r"([0-9]+)|([^0-9]+)", name.casefold())
+    return [(int(number), "") if number else (-1, word) for number, word in parts]
 
 
 def fold(name: str) -> str:

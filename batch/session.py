@@ -1,12 +1,12 @@
 """The takes of a folder laid out as one session: by their places, else one after another."""
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import accumulate
 
 from batch.model import Placement
+from batch.names import natural
 from batch.outline import Outline
 from batch.placement import DAY_S, TIME_REFERENCE, clock_day, from_zero
 from batch.settings import SessionSettings
@@ -143,13 +143,7 @@ def _clock_day(outline: Outline) -> str | None:
 
 def _by_date(take: SessionTake) -> tuple[bool, str, list[tuple[int, str]]]:
     recorded_at = take.outline.recorded_at if take.outline else None
-    return recorded_at is None, recorded_at or "", _natural(take.name)
-
-
-def _natural(name: str) -> list[tuple[int, str]]:
-    """Return a key that sorts take 2 before take 10."""
-    parts = re.findall(r"([0-9]+)|([^0-9]+)", name.casefold())
-    return [(int(number), "") if number else (-1, word) for number, word in parts]
+    return recorded_at is None, recorded_at or "", natural(take.name)
 
 
 def _placement(one: Placed) -> Placement | None:

@@ -10,10 +10,11 @@ from pydantic import TypeAdapter
 
 from batch.trend.advice import found_words, try_words
 from batch.trend.practice import Place, Practice, Suggestion
-from batch.trend.rows import Sighting, Strand, Stretch, Trend
+from batch.trend.rows import LeftOut, Sighting, Strand, Stretch, Trend
 
 SCHEMA = "takemill.trend/1"
 _DECIMALS = 3
+_NOTHING = LeftOut()
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +108,22 @@ class GroupRow:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOutRow:
+    """How many takes are not counted: without a possible date, analysis or phrase, and those that failed."""
+
+    undated: int
+    gone: int
+    failed: int
+    silent: int
+
+
+@dataclass(frozen=True, slots=True)
 class TrendFile:
-    """The file. ``thin`` are tunes or players with too few takes; ``why_null`` says why there is no group."""
+    """The file. ``thin`` are tunes or players with too few takes; ``why_null`` says why there is no group.
+
+    ``own_lines`` are dimensions in which the settings draw their own lines between labels: there are no
+    suggestions about those. ``names_fit`` is how many of ``names_asked`` takes the pattern for names fits.
+    """
 
     schema: str = field(default=SCHEMA, kw_only=True)
     per: str
@@ -119,6 +134,10 @@ class TrendFile:
     thin: tuple[str, ...]
     without_name: int
     why_null: str | None
+    left_out: LeftOutRow
+    own_lines: tuple[str, ...]
+    names_asked: int
+    names_fit: int
 
 
 _ADAPTER = TypeAdapter(TrendFile)
@@ -129,7 +148,7 @@ def trend_schema() -> dict[str, Any]:
     return _ADAPTER.json_schema(mode="serialization")
 
 
-def render_json(trend: Trend) -> bytes:
+def render_json(trend: Trend, left_out: LeftOut = _NOTHING) -> bytes:
     """Return the trend as ASCII JSON."""
     written = TrendFile(
         per=trend.per.value,
@@ -140,6 +159,10 @@ def render_json(trend: Trend) -> bytes:
         thin=trend.thin,
         without_name=trend.nameless,
         why_null=trend.why_null,
+        left_out=LeftOutRow(left_out.undated, left_out.gone, left_out.failed, trend.silent),
+        own_lines=tuple(sorted(left_out.unlike)),
+        names_asked=left_out.asked,
+        names_fit=left_out.fits,
     )
     fields = _ADAPTER.dump_python(written, mode="json")
     return json.dumps(fields, indent=1, allow_nan=False).encode("ascii") + b"\n"

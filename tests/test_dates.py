@@ -1,5 +1,6 @@
 """When a take was played: dates as recorders, tags and people write them."""
 
+import time
 from datetime import date, datetime
 
 import pytest
@@ -29,6 +30,36 @@ def found(recorded_at=None, *names, changed_at=None):
 )
 def test_what_the_recording_says_comes_first(text, at):
     assert found(text, "2020-01-02 blues", changed_at=CHANGED) == Dated(at, DatedBy.RECORDING)
+
+
+@pytest.fixture
+def in_new_york(monkeypatch):
+    """Five hours behind UTC, by a rule that needs no table of zones."""
+    if not hasattr(time, "tzset"):
+        pytest.skip("the zone of a running program cannot be set here")
+    with monkeypatch.context() as changed:
+        changed.setenv("TZ", "EST5")
+        time.tzset()
+        yield
+    time.tzset()
+
+
+@pytest.mark.parametrize(
+    ("text", "at"),
+    [
+        ("2024-05-04T01:15:00Z", datetime(2024, 5, 3, 20, 15)),
+        ("2024-05-04T01:15:00.000000Z", datetime(2024, 5, 3, 20, 15)),
+        ("2024-05-04 01:15+00:00", datetime(2024, 5, 3, 20, 15)),
+        ("2024-05-04T01:15:00+0000", datetime(2024, 5, 3, 20, 15)),
+        ("2024-05-04T01:15:00+02:00", datetime(2024, 5, 4, 1, 15)),
+        ("2024-05-04T01:15:00-05:00", datetime(2024, 5, 4, 1, 15)),
+        ("2024-05-04T01:15:00", datetime(2024, 5, 4, 1, 15)),
+        ("2024-05-04", datetime(2024, 5, 4)),
+    ],
+)
+@pytest.mark.usefixtures("in_new_york")
+def test_universal_time_becomes_that_of_the_wall(text, at):
+    assert found(text) == Dated(at, DatedBy.RECORDING)
 
 
 @pytest.mark.parametrize(

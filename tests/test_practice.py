@@ -10,7 +10,7 @@ from trending import USUAL, drawn, sighting
 from batch.model import Density, Groove, Labels
 from batch.settings import TrendSettings
 from batch.trend.advice import found_words, listen_words, practice_lines, try_words
-from batch.trend.practice import ERROR_RATE, MOST, Practice, Why, what_to_practise
+from batch.trend.practice import ERROR_RATE, MOST, Place, Practice, Why, what_to_practise
 from batch.trend.rows import Sighting
 from batch.trend.tally import LABELS
 from batch.trend.usual import usual_shares
@@ -52,7 +52,7 @@ def test_what_they_nearly_always_do_is_suggested_too():
     takes[5] = replace(takes[5], phrases=tuple(phrases))
     first = suggested(takes).suggestions[0]
     assert (first.label, first.count, first.measured) == ("sparse", 1, 120)
-    assert found_words(first) == "Nearly every phrase is dense in the last 10 takes (119 of 120 phrases)."
+    assert found_words(first) == "Nearly every phrase in the last 10 takes (119 of 120 phrases) is dense."
     there = [place for place in first.listen if place.why is Why.THERE]
     assert [(place.title, place.start_s) for place in there] == [("take 5", phrases[4].start_s)]
 
@@ -134,7 +134,7 @@ def test_what_few_takes_tell_of_is_thin_however_many_there_are(told, suggests):
     found = suggested(takes).suggestions
     assert len(found) == suggests
     if found:
-        expected = "in those of the last 10 takes that tell (160 phrases)."
+        expected = "in those of the last 10 takes that tell (160 phrases): every phrase sits in it."
         assert found_words(found[0]).endswith(expected)
 
 
@@ -208,7 +208,7 @@ def test_a_suggestion_says_what_how_many_what_to_try_and_where_to_listen():
     ((told, listen),) = practice_lines(found)
     assert told == (
         "Nothing low in the last 10 takes (120 phrases)."
-        " Start a chorus in the bottom third of your range, and stay there for eight bars."
+        " Start a chorus in the bottom third of what you use in a take, and stay there for eight bars."
     )
     assert listen.startswith("Listen first: take ")
     assert listen.endswith(" (come nearest).")
@@ -228,6 +228,7 @@ def test_every_label_that_can_be_missing_has_words_that_judge_nobody():
             )
             assert "10 takes" in words
             assert "120 phrases" in words
+            assert "{" not in words
 
 
 def test_a_hostile_title_does_no_harm():
@@ -238,3 +239,34 @@ def test_a_hostile_title_does_no_harm():
 
 def test_labels_word_their_own_dimension():
     assert Labels.__dataclass_fields__.keys() <= LABELS.keys()
+
+
+def test_nobody_is_sent_past_the_start_of_a_phrase():
+    place = Place("take 1", "take-1.wav", 41.9, Why.NEAREST)
+    assert listen_words([place]) == "take 1 at 0:41 (comes nearest)"
+
+
+@pytest.mark.parametrize(
+    ("label", "never", "seldom"),
+    [
+        (
+            "staccato",
+            "Nothing staccato in the last 10 takes (120 phrases): every phrase is legato.",
+            "Nearly every phrase in the last 10 takes (118 of 120 phrases) is legato.",
+        ),
+        (
+            "leaps",
+            "No leaps in the last 10 takes (120 phrases).",
+            "Nearly every phrase in the last 10 takes (118 of 120 phrases) moves by steps.",
+        ),
+        (
+            "low",
+            "Nothing low in the last 10 takes (120 phrases).",
+            "Hardly anything low in the last 10 takes (2 of 120 phrases).",
+        ),
+    ],
+)
+def test_where_and_how_many_stand_within_the_sentence(label, never, seldom):
+    example = suggested(takes_of(17, low=0.0)).suggestions[0]
+    assert found_words(replace(example, label=label, count=0)) == never
+    assert found_words(replace(example, label=label, count=2)) == seldom

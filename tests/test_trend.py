@@ -14,7 +14,7 @@ from batch.errors import BatchError
 from batch.model import Length
 from batch.settings import TrendSettings
 from batch.trend.periods import Per
-from batch.trend.rows import By, Sighting, Trend, level_of, only, spread_of, trend_of
+from batch.trend.rows import By, Sighting, Trend, followed, level_of, only, spread_of, trend_of
 
 CHANCE = np.random.default_rng(11)
 PHRASES = drawn(CHANCE, 8)
@@ -51,7 +51,7 @@ def test_shares_are_of_phrases_not_of_takes():
 @pytest.mark.parametrize(
     ("count", "why"),
     [
-        (0, "no take is too few for a trend; 4 or more are needed"),
+        (0, "no takes yet; a trend needs 4 or more"),
         (1, "1 take is too few for a trend; 4 or more are needed"),
         (3, "3 takes are too few for a trend; 4 or more are needed"),
     ],
@@ -163,6 +163,33 @@ def test_every_take_stands_in_one_row_and_rows_in_order(days, per):
 
 def test_takes_of_one_moment_stand_by_their_file():
     at = datetime(2026, 11, 3)
-    takes = [sighting(i, PHRASES, at=at) for i in (3, 1, 2, 0)]
+    takes = [sighting(i, PHRASES, at=at) for i in (3, 10, 1, 2, 0)]
     (strand,) = trend(takes).strands
-    assert [take.file for take in strand.takes] == [f"take-{i}.wav" for i in range(4)]
+    assert [take.file for take in strand.takes] == [f"take-{i}.wav" for i in (0, 1, 2, 3, 10)]
+
+
+def test_copies_of_a_take_count_once_for_what_to_practise():
+    takes = [replace(sighting(i, PHRASES), content="same" if i < 5 else f"other {i}") for i in range(8)]
+    (strand,) = trend(takes).strands
+    assert (len(strand.takes), strand.practice.takes) == (8, 4)
+    unknown = [replace(take, content=None) for take in takes]
+    assert trend(unknown).strands[0].practice.takes == 8
+
+
+def test_one_tune_alone_is_told_what_it_is_told_among_others():
+    chance = np.random.default_rng(11)
+    named = [f"Tune {i}" for i in range(6)]
+    takes = [
+        sighting(5 * i + j, drawn(chance, 7, USUAL | {"low": 0.0}), tune=tune)
+        for i, tune in enumerate(named)
+        for j in range(5)
+    ]
+    assert followed([*takes, sighting(99, PHRASES, tune="Rare")], By.TUNE, TrendSettings()) == 6
+    told = {strand.name: strand.practice for strand in trend(takes, by=By.TUNE).strands}
+    alone = [
+        trend_of(only(takes, By.TUNE, name), Per.WEEK, By.TUNE, settings=TrendSettings(), among=6).strands[0]
+        for name in named
+    ]
+    assert [strand.practice for strand in alone] == [told[name] for name in named]
+    bare = [trend(only(takes, By.TUNE, name), by=By.TUNE).strands[0].practice for name in named]
+    assert bare != [told[name] for name in named]

@@ -72,7 +72,7 @@ def test_a_row_a_week_with_takes_and_what_to_practise_next(takemill, weeks):
 
 def test_what_is_left_out_and_where_dates_are_from_is_said(takemill, weeks):
     said = takemill("trend", weeks).stdout
-    assert "Takes are dated: 7 by its file's or folder's name." in said
+    assert "Takes are dated: 7 by their file's or folder's name." in said
     assert "1 take without a phrase left out." in said
     assert "1 take failed; takemill status says why." in said
 
@@ -100,6 +100,8 @@ def test_each_tune_stands_on_its_own(takemill, weeks):
 def test_a_slip_in_a_name_is_answered(takemill, weeks):
     done = takemill("trend", weeks, "--by", "tune", "--only", "of kilter")
     assert (done.returncode, "did you mean Off Kilter?" in done.stderr) == (2, True)
+    done = takemill("trend", weeks, "--by", "tune", "--only", "")
+    assert (done.returncode, "--only: name a tune or a player" in done.stderr) == (2, True)
     done = takemill("trend", weeks, "--only", "Off Kilter")
     assert (done.returncode, "--by tune or --by player" in done.stderr) == (2, True)
 
@@ -266,3 +268,33 @@ def test_settings_that_draw_other_lines_are_said_and_not_compared(takemill, week
     said = takemill("trend", folder).stdout
     assert "The settings draw their own lines for register: no suggestions about that." in said
     assert "Nothing low" not in said
+
+
+@pytest.mark.parametrize(
+    ("pattern", "note"),
+    [
+        ("{date} OFF {tune} take *", "[trend] names fits 4 of 7 takes."),
+        ("solo {tune}", "[trend] names fits 0 of 7 takes."),
+        ("{date} {tune} Take *", None),
+    ],
+)
+def test_a_pattern_that_does_not_fit_all_takes_is_said(takemill, weeks, tmp_path, pattern, note):
+    folder = tmp_path / "gig"
+    shutil.copytree(weeks, folder)
+    (folder / "silence.wav").unlink()
+    (folder / "takemill.toml").write_text(f"[trend]\nnames = '{pattern}'\n")
+    said = takemill("trend", folder).stdout
+    assert [text for text in said.splitlines() if "names fits" in text] == ([note] if note else [])
+
+
+def test_the_folder_of_all_takes_is_nobody_and_folders_of_dates_neither(takemill, tmp_path):
+    for number in range(8):
+        folder = tmp_path / ("Ada Quill" if number % 2 else "") / f"2024-09-0{1 + number}"
+        folder.mkdir(parents=True)
+        write_midi_take(folder / "solo.mid", high_line(number, 4))
+    (tmp_path / "takemill.toml").write_text("[folder]\nsubfolders = true\n")
+    takemill("run", tmp_path)
+    found = json.loads(takemill("trend", tmp_path, "--by", "player", "--format", "json").stdout)
+    assert [(group["name"], len(group["takes"])) for group in found["groups"]] == [("Ada Quill", 4)]
+    assert found["without_name"] == 4
+    assert found["groups"][0]["takes"][0]["file"] == "Ada Quill/2024-09-02/solo.mid"

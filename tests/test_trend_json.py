@@ -7,7 +7,7 @@ from trending import START, USUAL, drawn, sighting
 
 from batch.settings import TrendSettings
 from batch.trend.periods import Per
-from batch.trend.rows import By, trend_of
+from batch.trend.rows import By, LeftOut, trend_of
 from exporters.trend_json import render_json, trend_schema
 
 CHANCE = np.random.default_rng(6)
@@ -23,6 +23,7 @@ def test_the_keys_are_those_that_are_documented():
     found = written(takes)
     assert list(found) == [
         "schema", "per", "by", "takes", "dated_by", "groups", "thin", "without_name", "why_null",
+        "left_out", "own_lines", "names_asked", "names_fit",
     ]  # fmt: skip
     assert (found["schema"], found["takes"], found["dated_by"]) == ("takemill.trend/1", 12, {"recording": 12})
     (group,) = found["groups"]
@@ -70,3 +71,12 @@ def test_the_same_takes_make_the_same_bytes():
         render_json(trend_of(each, Per.DAY, None, settings=TrendSettings())) for each in (takes, takes[::-1])
     )
     assert one == other
+
+
+def test_what_is_left_out_is_counted():
+    takes = [sighting(i, drawn(CHANCE, 5) if i else []) for i in range(5)]
+    left_out = LeftOut(undated=1, gone=2, failed=3, asked=6, fits=4, unlike=frozenset({"register", "length"}))
+    found = json.loads(render_json(trend_of(takes, Per.WEEK, settings=TrendSettings()), left_out))
+    assert found["left_out"] == {"undated": 1, "gone": 2, "failed": 3, "silent": 1}
+    assert found["own_lines"] == ["length", "register"]
+    assert (found["names_asked"], found["names_fit"]) == (6, 4)

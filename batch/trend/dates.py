@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 
 _UNSET_CLOCKS = frozenset({date(1904, 1, 1), date(1970, 1, 1), date(1980, 1, 1)})
@@ -12,7 +12,10 @@ _FIRST = date(1900, 1, 1)
 """Nobody's practice tape is older (our choice)."""
 
 _DAY = r"(?P<year>\d{4})(?P<apart>[-_./: ]?)(?P<month>\d\d)(?P=apart)(?P<day>\d\d)"
-_STATED = re.compile(rf"\s*{_DAY}(?:[T _-]*(?P<hour>\d\d)[:.-]?(?P<minute>\d\d))?")
+_STATED = re.compile(
+    rf"\s*{_DAY}(?:[T _-]*(?P<hour>\d\d)[:.-]?(?P<minute>\d\d)"
+    r"(?::?\d\d(?:[.,]\d+)?)?\s*(?P<utc>Z|\+00:?00)?)?"
+)
 _NAMED = re.compile(rf"(?<!\d){_DAY}(?!\d(?!\d{{5}}(?!\d)))")
 """A day of eight digits, alone or with six more for the time, as many recorders name their files."""
 
@@ -39,7 +42,8 @@ def dated(
     """Return when a take was played; None where nothing says so that can be.
 
     ``names`` are the file's and its folders', nearest first; ``changed_at`` is when the file was last
-    changed. A year or a month alone tells no day and is passed over, as is what lies ahead of ``today``.
+    changed. What is stated in UTC is turned into local time; any other offset is that of the wall it was
+    read from. A year or a month alone tells no day and is passed over, as is what lies ahead of ``today``.
     """
     stated = _moment(_STATED.match(recorded_at or ""), today)
     if stated:
@@ -66,7 +70,18 @@ def _moment(match: re.Match[str] | None, today: date) -> datetime | None:
         clock = time(int(parts.get("hour") or 0), int(parts.get("minute") or 0))
     except ValueError:
         clock = time()
-    return datetime.combine(day, clock) if _can_be(day, today) else None
+    if not _can_be(day, today):
+        return None
+    moment = datetime.combine(day, clock)
+    return _on_the_wall(moment) if parts.get("utc") else moment
+
+
+def _on_the_wall(utc: datetime) -> datetime:
+    """Return a time in UTC as a clock on the wall here had it; as it is where the system cannot say."""
+    try:
+        return utc.replace(tzinfo=UTC).astimezone().replace(tzinfo=None)
+    except (OSError, OverflowError):
+        return utc
 
 
 def _can_be(day: date, today: date) -> bool:

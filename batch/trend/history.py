@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -12,13 +13,13 @@ from batch.catalogue import Catalogue
 from batch.entry import Entry, State
 from batch.folder import settings_of
 from batch.lookup import present
-from batch.naming import Named, named
+from batch.naming import Named, named, stems_of
 from batch.outline import Outline
 from batch.outlines import outlines_of
 from batch.settings import Settings
 from batch.shelf import Shelf
 from batch.trend.dates import Dated, dated
-from batch.trend.rows import Sighting
+from batch.trend.rows import LeftOut, Sighting
 from batch.words import titles_of
 
 _AT_ONCE = 200
@@ -43,19 +44,12 @@ _DRAWN_BY = {
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """Takes that were heard and whose recordings are there, and how many are left out.
-
-    ``unlike`` are dimensions in which some folder's settings draw the lines between labels elsewhere.
-    """
+    """Takes that were heard and whose recordings are there, and how many are left out."""
 
     title: str
     settings: Settings
     sightings: tuple[Sighting, ...]
-    unlike: frozenset[str]
-    undated: int
-    gone: int
-    """Takes whose analyses are not there."""
-    failed: int
+    left_out: LeftOut
 
 
 def history_of(
@@ -74,27 +68,50 @@ def history_of(
     entries = catalogue.of_files([file for file in done if file in there])
     outlines = dict(_outlines(entries, catalogue, shelf, advance))
     titles = dict(zip([entry.path for entry in entries], titles_of(entries), strict=True))
-    sightings, undated = [], 0
+    files = dict(zip([entry.path for entry in entries], files_of(entries), strict=True))
+    home = _common(folders, catalogue.home)
+    stems = stems_of(entry.path for entry in entries if not entry.title)
+    sightings, undated, asked, fits = [], 0, 0, 0
     for entry in entries:
         outline = outlines.get(entry.path)
         if outline is None:
             continue
-        who = named(entry.path, entry.title, outline.player, settings_of(entry.path.parent).trend.names)
+        pattern = settings_of(entry.path.parent).trend.names
+        who = named(entry.path, entry.title, outline.player, pattern, top=home, stems=stems)
+        asked, fits = asked + (pattern is not None), fits + who.fits
         when = _when(entry, who, catalogue.home, today)
         if when is None:
             undated += 1
         else:
-            sightings.append(_sighting(entry, outline, who, when, titles[entry.path]))
-    home = _common(folders, catalogue.home)
+            sightings.append(
+                _sighting(entry, outline, who, when, title=titles[entry.path], file=files[entry.path])
+            )
     return History(
         title=home.name,
         settings=settings_of(home),
         sightings=tuple(sightings),
-        unlike=frozenset().union(*(_unlike(settings_of(folder)) for folder in folders)),
-        undated=undated,
-        gone=len(entries) - len(outlines),
-        failed=len(there.intersection(failed)),
+        left_out=LeftOut(
+            undated=undated,
+            gone=len(entries) - len(outlines),
+            failed=len(there.intersection(failed)),
+            asked=asked,
+            fits=fits,
+            unlike=frozenset().union(*(_unlike(settings_of(folder)) for folder in folders)),
+        ),
     )
+
+
+def files_of(entries: Sequence[Entry]) -> list[str]:
+    """Return each file's name, with the folders that tell it from others of that name."""
+    alike: defaultdict[str, list[Path]] = defaultdict(list)
+    for entry in entries:
+        alike[entry.path.name].append(entry.path.parent)
+    above = {name: _common(folders, Path()) for name, folders in alike.items() if len(folders) > 1}
+    return [
+        entry.path.relative_to(above[name]).as_posix() if above.get(name, Path()) != Path() else name
+        for entry in entries
+        for name in [entry.path.name]
+    ]
 
 
 def _outlines(
@@ -133,10 +150,10 @@ def _changed_at(entry: Entry) -> datetime | None:
         return None
 
 
-def _sighting(entry: Entry, outline: Outline, who: Named, when: Dated, title: str) -> Sighting:
+def _sighting(entry: Entry, outline: Outline, who: Named, when: Dated, *, title: str, file: str) -> Sighting:
     return Sighting(
         title=title,
-        file=entry.path.name,
+        file=file,
         at=when.at,
         dated_by=when.by,
         tune=who.tune,
@@ -149,6 +166,7 @@ def _sighting(entry: Entry, outline: Outline, who: Named, when: Dated, title: st
         parts=entry.parts or {},
         connectedness=entry.connectedness,
         in_beats=outline.in_beats,
+        content=entry.content_hash,
     )
 
 

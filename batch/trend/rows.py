@@ -14,7 +14,7 @@ from statistics import fmean
 from scipy.special import stdtrit
 
 from batch.errors import BatchError
-from batch.names import fold
+from batch.names import fold, natural
 from batch.outline import PhraseOutline
 from batch.settings import TrendSettings
 from batch.trend.dates import DatedBy
@@ -58,6 +58,8 @@ class Sighting:
     parts: Mapping[str, float | None] = field(default_factory=dict)
     connectedness: float | None = None
     in_beats: bool = False
+    content: str | None = None
+    """What tells its recording's content from another's; None where that is not known."""
 
     @cached_property
     def tally(self) -> Tally:
@@ -129,6 +131,23 @@ class Trend:
     why_null: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """What is not counted, and what is not compared.
+
+    ``undated`` takes have no date that can be, those ``gone`` no analysis, and of ``asked`` takes a pattern
+    for names fits so many (``fits``). ``unlike`` are dimensions in which some folder's settings draw the
+    lines between labels elsewhere.
+    """
+
+    undated: int = 0
+    gone: int = 0
+    failed: int = 0
+    asked: int = 0
+    fits: int = 0
+    unlike: frozenset[str] = frozenset()
+
+
 def trend_of(
     takes: Iterable[Sighting],
     per: Per,
@@ -136,21 +155,24 @@ def trend_of(
     *,
     settings: TrendSettings,
     unlike: frozenset[str] = frozenset(),
+    among: int | None = None,
 ) -> Trend:
     """Return how takes develop. Those without a phrase are no takes here.
 
     ``unlike`` are dimensions whose labels were drawn by other lines than those of the solos that they
-    would be compared with.
+    would be compared with. ``among`` is how many tunes or players there are, where ``takes`` are those of
+    one alone: so that it is told the same as beside the others.
     """
     every = list(takes)
-    ordered = sorted((take for take in every if take.phrases), key=lambda take: (take.at, take.file))
+    ordered = sorted(
+        (take for take in every if take.phrases), key=lambda take: (take.at, natural(take.file), take.file)
+    )
     dated = Counter(take.dated_by for take in ordered)
     known = {source: dated[source] for source in DatedBy if dated[source]}
     enough = settings.takes_from
     whole = Trend(per, by, len(ordered), enough, silent=len(every) - len(ordered), dated=known)
     if len(ordered) < enough:
-        why = f"{_counted(len(ordered))} too few for a trend; {enough} or more are needed"
-        return replace(whole, why_null=why)
+        return replace(whole, why_null=_too_few(len(ordered), enough))
     if by is None:
         gathered: dict[str | None, list[Sighting]] = {None: ordered}
         thin, nameless = [], 0
@@ -166,11 +188,19 @@ def trend_of(
             name,
             tuple(each),
             stretches_of(each, per),
-            what_to_practise(each, settings=settings, unlike=unlike, among=len(gathered)),
+            what_to_practise(
+                _once(each), settings=settings, unlike=unlike, among=max(among or 0, len(gathered))
+            ),
         )
         for name, each in sorted(gathered.items(), key=lambda item: (-len(item[1]), item[0] or ""))
     )
     return replace(whole, strands=strands, thin=tuple(sorted(thin)), nameless=nameless)
+
+
+def followed(takes: Iterable[Sighting], by: By, settings: TrendSettings) -> int:
+    """Return how many tunes or players have enough takes to be followed."""
+    named, _ = _gathered([take for take in takes if take.phrases], by)
+    return sum(len(each) >= settings.takes_from for each in named.values())
 
 
 def only(takes: Sequence[Sighting], by: By, name: str) -> list[Sighting]:
@@ -265,6 +295,17 @@ def _gathered(takes: Sequence[Sighting], by: By) -> tuple[dict[str, list[Sightin
     return gathered, nameless
 
 
+def _once(takes: Sequence[Sighting]) -> list[Sighting]:
+    """Return the takes without copies of an earlier one."""
+    seen: set[str] = set()
+    kept = []
+    for take in takes:
+        if take.content is None or take.content not in seen:
+            kept.append(take)
+        seen.add(take.content or "")
+    return kept
+
+
 def _name_of(take: Sighting, by: By) -> str | None:
     return take.tune if by is By.TUNE else take.player
 
@@ -274,5 +315,8 @@ def _mean(values: Iterable[float | None]) -> float | None:
     return fmean(known) if known else None
 
 
-def _counted(takes: int) -> str:
-    return {0: "no take is", 1: "1 take is"}.get(takes, f"{takes} takes are")
+def _too_few(takes: int, enough: int) -> str:
+    if not takes:
+        return f"no takes yet; a trend needs {enough} or more"
+    counted = "1 take is" if takes == 1 else f"{takes} takes are"
+    return f"{counted} too few for a trend; {enough} or more are needed"

@@ -9,8 +9,8 @@ from batch.columns import Column, console, draws, print_table
 from batch.inert import inert
 from batch.tables import PART_HEADS
 from batch.trend.advice import practice_lines
-from batch.trend.dates import DatedBy
 from batch.trend.history import History
+from batch.trend.notes import dated_lines, nameless_lines
 from batch.trend.periods import Per, day_words
 from batch.trend.rows import SHOWN, Strand, Stretch, Trend
 from batch.words import clock, count, number
@@ -86,36 +86,26 @@ def notes_of(trend: Trend, history: History) -> Iterator[str]:
         yield (
             "variety: the mean of the takes' scores; range: how far it may lie off, wide where takes are few."
         )
-    yield from _dated(trend)
+    yield from dated_lines(trend)
     if trend.thin:
         names = [inert(name) for name in trend.thin[:_MOST_NAMED]]
         more = f" and {len(trend.thin) - len(names)} more" if len(trend.thin) > len(names) else ""
         yield f"With fewer than {trend.takes_from} takes: {', '.join(names)}{more}."
-    if trend.nameless and trend.by:
-        yield f"{count(trend.nameless, 'take')} without a {trend.by.value}: tags and names tell none."
-    if history.unlike:
-        unlike = ", ".join(sorted(name.replace("_", " ") for name in history.unlike))
+    yield from nameless_lines(trend)
+    left_out = history.left_out
+    if left_out.fits < left_out.asked:
+        yield f"[trend] names fits {left_out.fits} of {count(left_out.asked, 'take')}."
+    if left_out.unlike:
+        unlike = ", ".join(sorted(name.replace("_", " ") for name in left_out.unlike))
         yield f"The settings draw their own lines for {unlike}: no suggestions about that."
     if trend.silent:
         yield f"{count(trend.silent, 'take')} without a phrase left out."
-    if history.undated:
-        yield f"{count(history.undated, 'take')} without a date that can be left out."
-    if history.gone:
-        yield f"{count(history.gone, 'take')} whose analysis is gone left out; takemill run makes it anew."
-    if history.failed:
-        yield f"{count(history.failed, 'take')} failed; takemill status says why."
-
-
-def _dated(trend: Trend) -> Iterator[str]:
-    """Yield where the dates are from, unless every recording says its own."""
-    words = {
-        DatedBy.RECORDING: "the recording itself",
-        DatedBy.NAME: "its file's or folder's name",
-        DatedBy.FILE: "when its file was last changed",
-    }
-    if set(trend.dated) - {DatedBy.RECORDING}:
-        told = [f"{takes} by {words[source]}" for source, takes in trend.dated.items()]
-        yield f"Takes are dated: {', '.join(told)}."
+    if left_out.undated:
+        yield f"{count(left_out.undated, 'take')} left out: no possible date."
+    if left_out.gone:
+        yield f"{count(left_out.gone, 'take')} whose analysis is gone left out; takemill run makes it anew."
+    if left_out.failed:
+        yield f"{count(left_out.failed, 'take')} failed; takemill status says why."
 
 
 def _connected_columns(stretches: Sequence[Stretch]) -> list[Column]:

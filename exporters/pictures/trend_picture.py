@@ -4,11 +4,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from batch.settings import VarietySettings
 from batch.trend.advice import practice_lines
+from batch.trend.notes import dated_lines, nameless_lines
 from batch.trend.periods import Per, day_words, name_of
 from batch.trend.practice import Practice
 from batch.trend.rows import Strand, Stretch, Trend
-from batch.words import clock, count
+from batch.words import clock, count, number
 from exporters.pictures.panels import STYLE, Axis, Frame, course, grid, levels, names_under
 from exporters.pictures.svg import (
     HEAD,
@@ -38,16 +40,19 @@ _TITLES = {
     "leaps": "moving by leaps",
 }
 _VARIETY = "variety, 0 to 100"
-_CONNECTED = "taking up or answering another"
+_CONNECTED = "taking up or answering"
 _ACROSS = 4
 _NUMBERS = 20.0
 """Points left of a frame for its numbers."""
+_INSIDE, _BETWEEN = 4.0, 75.0
+"""Points from a frame's side, and the height between two of its lines, where words stand in it."""
 _LINE = PLAIN + 3.5
 _SMALL_LINE = SMALL + 3
 _KEY = (
     "Ring or dot: a take. Line across: their mean. Grey: how far that may lie off (80 %), wide where takes "
     "are few. A gap: nothing was recorded."
 )
+_NO_SCORE = f"no take has a score; {VarietySettings().phrases_from} phrases or more are needed, by default"
 _NO_GRADE = "Variety says how much phrases differ from one another. It is one ear's question, not a grade."
 
 
@@ -101,8 +106,8 @@ def trend_picture(trend: Trend, title: str) -> str:
 def _strands(strands: Sequence[Strand], axis: Axis, y: float, size: Size) -> tuple[list[str], float]:
     """Return what is drawn of all strands under ``y``, and where they end."""
     drawn: list[str] = []
-    for strand in strands:
-        lines, y = _strand(strand, axis, y + _LINE, size)
+    for place, strand in enumerate(strands):
+        lines, y = _strand(strand, axis, y + _LINE, size, explained=place == 0)
         drawn += lines
     return drawn, y
 
@@ -111,9 +116,11 @@ def _notes(trend: Trend, drawn: int) -> Iterator[str]:
     if drawn:
         yield _NO_GRADE
     if trend.by and (left_out := len(trend.strands) - drawn):
-        yield f"{count(left_out, trend.by.value)} more, with fewer takes than these."
+        yield f"{left_out} more {trend.by.value}{'' if left_out == 1 else 's'}."
     if trend.by and trend.thin:
         yield f"{count(len(trend.thin), trend.by.value)} with fewer than {trend.takes_from} takes left out."
+    yield from nameless_lines(trend)
+    yield from dated_lines(trend)
 
 
 def _said(trend: Trend) -> str:
@@ -145,8 +152,11 @@ def _told(said: str, strands: Sequence[Strand]) -> str:
     return " ".join(told)
 
 
-def _strand(strand: Strand, axis: Axis, y: float, size: Size) -> tuple[list[str], float]:
-    """Return what is drawn of a strand from ``y`` on, and where it ends."""
+def _strand(strand: Strand, axis: Axis, y: float, size: Size, *, explained: bool) -> tuple[list[str], float]:
+    """Return what is drawn of a strand from ``y`` on, and where it ends.
+
+    What the signs mean is ``explained`` once in a picture.
+    """
     stretches = strand.stretches
     y += _LINE
     if strand.name is None:
@@ -160,14 +170,19 @@ def _strand(strand: Strand, axis: Axis, y: float, size: Size) -> tuple[list[str]
         name = cut(strand.name, room, PLAIN + 2, strong=True)
         drawn = [words(LEFT, y, name, size=PLAIN + 2, kind="strong")]
         drawn.append(words(RIGHT, y, takes, size=SMALL, kind="faint", end=True))
+        for line in wrapped(_KEY, RIGHT - LEFT, SMALL) if explained else ():
+            y += _LINE
+            drawn.append(words(LEFT, y, line, size=SMALL, kind="faint"))
     frame = Frame(LEFT + _NUMBERS, RIGHT - _NUMBERS, y + 10, y + 10 + size.variety)
     drawn += [*grid(frame, numbers=True), *levels(axis, stretches, frame)]
+    if not any(each.variety for each in stretches):
+        drawn.append(words(frame.left + _INSIDE, frame.y(_BETWEEN) + SMALL / 3, _NO_SCORE, size=SMALL))
     if (last := stretches[-1].variety) is not None:
         drawn.append(words(frame.right + 5, frame.y(last.mean) + 3, f"{last.mean:.0f}", kind="strong"))
     y = frame.base + SMALL + 5
     drawn += names_under(axis, stretches, frame, y)
     y += SMALL + 5
-    if strand.name is None:
+    if explained:
         y += _LINE
         drawn.append(words(LEFT, y, "of 100 phrases, so many are", kind="strong"))
     lines, y = _labels(axis, stretches, y, size)
@@ -191,10 +206,12 @@ def _labels(axis: Axis, stretches: Sequence[Stretch], y: float, size: Size) -> t
         top = y + size.between - 6 + row * (size.label + size.between)
         frame = Frame(left, left + width, top, top + size.label)
         base = frame.base
+        shown = number(told[-1])
         drawn.append(words(left, top - 5, title, size=SMALL + 0.5, kind="strong"))
-        last = told[-1]
-        shown = "not measured" if last is None else f"{last:.0f}"
         drawn.append(words(frame.right, top - 5, shown, size=SMALL + 0.5, end=True))
+        if all(value is None for value in told):
+            y = frame.y(_BETWEEN) + SMALL / 3
+            drawn.append(words(left + _INSIDE, y, "not measured", size=SMALL, kind="faint"))
         drawn += [*grid(frame, numbers=column == 0), *course(axis, stretches, told, frame)]
     return drawn, base
 

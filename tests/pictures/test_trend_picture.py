@@ -1,5 +1,6 @@
 """The picture of a trend: whole words, nothing over anything else, true to its numbers, on one page."""
 
+from dataclasses import replace
 from datetime import timedelta
 from xml.etree import ElementTree
 
@@ -11,6 +12,7 @@ from picturing import SVG, boxes, corners, overlaps
 from trending import START, USUAL, drawn, sighting
 
 from batch.settings import TrendSettings
+from batch.trend.dates import DatedBy
 from batch.trend.periods import Per
 from batch.trend.rows import By, Sighting, Trend, trend_of
 from exporters.pictures.svg import HEIGHT
@@ -134,7 +136,7 @@ def test_tunes_are_drawn_one_under_another_and_the_rest_are_counted():
     root = root_of(trend(takes, by=By.TUNE))
     names = [text for text in said(root) if text.startswith("Tune ")]
     assert len(names) == MOST_STRANDS
-    assert "2 tunes more, with fewer takes than these." in said(root)
+    assert "2 more tunes." in said(root)
     assert_readable(root)
 
 
@@ -147,8 +149,57 @@ def test_hostile_names_only_show_themselves():
     assert any("</text><script>" in text for text in said(root))
 
 
-def test_nothing_is_told_by_colour_alone():
-    root = root_of(trend(takes_on(0, 7, 14, 21)))
+@pytest.mark.parametrize("by", [None, *By])
+def test_nothing_is_told_by_colour_alone(by):
+    root = root_of(trend(takes_on(0, 7, 14, 21), by=by))
     words = " ".join(said(root))
+    assert words.count("of 100 phrases, so many are") == 1
     for sign in ("Ring or dot: a take", "Line across: their mean", "Grey: how far"):
-        assert sign in words
+        assert words.count(sign) == 1
+
+
+def test_the_signs_are_explained_once_above_several_tunes():
+    takes = [
+        sighting(i, PHRASES[i % 10], at=START + timedelta(days=i), tune=f"Tune {i % 3}") for i in range(15)
+    ]
+    root = root_of(trend(takes, by=By.TUNE))
+    words = " ".join(said(root))
+    assert words.count("Ring or dot: a take") == words.count("of 100 phrases, so many are") == 1
+    assert_readable(root)
+
+
+@pytest.mark.parametrize("by", [None, By.TUNE])
+@pytest.mark.parametrize(("late", "full"), [(False, False), (True, False), (True, True)])
+def test_what_is_not_measured_is_said_beside_nothing_else(by, late, full):
+    takes = [replace(take, connectedness=None) for take in takes_on(0, 7, 14, 21)]
+    if late:
+        takes[0] = replace(takes[0], connectedness=30.0)
+        takes[3] = replace(takes[3], connectedness=100.0 if full else None)
+    root = root_of(trend(takes, by=by))
+    assert_readable(root)
+    assert "taking up or answering" in said(root)
+    assert ("not measured" in said(root)) == (not late)
+
+
+@pytest.mark.parametrize("by", [None, By.TUNE])
+def test_where_no_take_has_a_score_the_panel_says_so(by):
+    takes = [replace(take, score=None, low=None, high=None) for take in takes_on(0, 7, 14, 21)]
+    root = root_of(trend(takes, by=by))
+    told = "no take has a score; 4 phrases or more are needed, by default"
+    assert told in said(root)
+    assert_readable(root)
+    assert told not in said(root_of(trend(takes_on(0, 7, 14, 21), by=by)))
+
+
+def test_where_dates_are_from_and_takes_without_a_name_are_said():
+    takes = [*takes_on(0, 7, 14, 21), sighting(9, PHRASES[0], at=START, player=None)]
+    takes[0] = replace(takes[0], dated_by=DatedBy.FILE)
+    takes[1:3] = [replace(take, dated_by=DatedBy.NAME) for take in takes[1:3]]
+    root = root_of(trend(takes, by=By.PLAYER))
+    assert "1 take without a player: tags and names tell none." in said(root)
+    dated = (
+        "Takes are dated: 2 by the recordings themselves, 2 by their file's or folder's name, "
+        "1 by when its file was last changed."
+    )
+    assert dated in said(root)
+    assert_readable(root)
