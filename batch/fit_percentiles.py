@@ -17,11 +17,11 @@ from pydantic import TypeAdapter
 
 from batch.groove import rubs
 from batch.labels import PitchRange, evidence_of
+from batch.leaning import groove_tension
 from batch.model import Evidence, Grid, Note, Phrase, notes_of
 from batch.percentiles import Percentiles
 from batch.rhythm import estimate_feel
 from batch.settings import GrooveSettings
-from batch.variety import groove_tension
 
 RANKS = tuple(float(rank) for rank in range(5, 100, 5))
 """The fifth percentile is the bottom of the scale, the ninety-fifth its top (our choice)."""

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pydantic import TypeAdapter
 
 from batch.bars import BarCounter
+from batch.leaning import groove_tension
 from batch.model import Analysis, Grid, LabelledPhrase, Labels, Placement, RelationKind
 from batch.settings import GrooveSettings
-from batch.variety import groove_tension
 
 FORMAT = 3
 """Raised when the fields change, so that outlines kept before are made again."""

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from batch.leaning import groove_tension
 from batch.model import UNMEASURED, Evidence, Labels, Variety
 from batch.percentiles import Percentiles
 from batch.settings import GrooveSettings, VarietySettings
@@ -40,9 +41,6 @@ ENDS = {
     "interval_size": ("steps", "leaps"),
 }
 """The labels at the ends of each dimension's scale."""
-
-OFF_GRID_FLOOR = 0.12
-"""Distance from the grid of a well-placed phrase; a tenth of the corpus comes nearer."""
 
 _SEED = 20_140
 """The bootstrap draws the same resamples for the same take, so a score never wavers."""
@@ -166,16 +164,6 @@ def _measured(
     }
     table, read = tables[name]
     return table, [read(phrase) for phrase in phrases]
-
-
-def groove_tension(phrase: Evidence, groove: GrooveSettings) -> float | None:
-    """Return how near a phrase comes to leaving the groove; 1 is where its label turns."""
-    if phrase.syncopation is None or phrase.off_grid is None:
-        return None
-    off_grid = (phrase.off_grid - OFF_GRID_FLOOR) / (groove.off_grid_from - OFF_GRID_FLOOR)
-    run = (phrase.syncopated_run or 0.0) / groove.syncopated_run_from
-    grouping = (phrase.grouping_strength or 0.0) / groove.grouping_from
-    return max(phrase.syncopation / groove.syncopation_from, run, grouping, off_grid)
 
 
 def _percent(share: float) -> float:

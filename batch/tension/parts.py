@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from batch.leaning import groove_tension
 from batch.model import ChordRole, Evidence, Harmony, HeldNote, Note, Phrase, notes_of
 from batch.percentiles import Percentiles
 from batch.settings import GrooveSettings, TensionSettings
-from batch.variety import groove_tension
 
 GROOVE, DENSITY, REGISTER, DYNAMICS, HELD, HARMONY = PARTS = (
     "groove", "density", "register", "dynamics", "held", "harmony",
