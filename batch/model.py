@@ -20,6 +20,9 @@ DECIMALS = 6
 UNMEASURED = "unmeasured"
 """Said of a label for which there is nothing to measure."""
 
+IN_PASSING_BELOW = 0.5
+"""Less of the longer phrase than this is taken up in passing; it is not that phrase varied (our choice)."""
+
 _EIGHTHS = 8
 
 
@@ -257,6 +260,11 @@ class Relation:
         return self.notes_kept / (
             self.notes_kept + self.notes_replaced + max(self.notes_left_out, self.notes_added)
         )
+
+    @property
+    def in_passing(self) -> bool:
+        """Return whether so little is kept that it is no variation to follow."""
+        return self.kept_share < IN_PASSING_BELOW
 
 
 @dataclass(frozen=True, slots=True)

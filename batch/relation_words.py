@@ -8,8 +8,6 @@ from batch.words import clock, count
 
 _MOST_MOTIFS = 4
 """Told in a line (our choice); the rest are counted."""
-_IN_PASSING = 0.5
-"""Less of the longer phrase than this is taken up in passing; it is not that phrase varied (our choice)."""
 _SAME_TEMPO = 0.15
 """Phrases of one tempo differ by less, as they are played (our choice)."""
 _KEPT_WORDS = {
@@ -91,7 +89,7 @@ def bare_relation(relation: Relation) -> str:
 
 def _verb(relation: Relation) -> str:
     """Return what a variation is called: one that knows what it kept, and changed nothing, repeats."""
-    if relation.kept_share < _IN_PASSING:
+    if relation.in_passing:
         return f"takes up {count(relation.notes_kept or 0, 'note')} of"
     return "varies" if not relation.kept or list(change_words(relation)) else "repeats"
 
@@ -108,7 +106,7 @@ def change_words(relation: Relation) -> Iterator[str]:
         yield f"{'up' if relation.transposed > 0 else 'down'} {_interval(abs(relation.transposed))}"
     if relation.stretched is not None and abs(relation.stretched - 1) > _SAME_TEMPO:
         yield _TEMPO_WORDS.get(round(relation.stretched, 1), f"{relation.stretched:.1f} times as long")
-    if relation.kept_share >= _IN_PASSING:
+    if not relation.in_passing:
         yield from _note_words(relation)
     if relation.displaced_beats:
         side = "later" if relation.displaced_beats > 0 else "earlier"

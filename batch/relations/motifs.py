@@ -6,8 +6,6 @@ from batch.model import Motif, Phrase, Relatedness, Relation, RelationKind
 
 STATEMENTS = 3
 """An idea that is only said twice is no motif of the take, unless it comes back from far (our choice)."""
-OF_A_FAMILY = 0.5
-"""Share of a phrase that must be kept: what is taken up in passing carries no motif (our choice)."""
 FAR_APART = 8
 """Phrases from one statement to the other at which it does (our choice)."""
 
@@ -31,7 +29,8 @@ def _families(relations: Sequence[Relation]) -> list[list[int]]:
     """Return phrases that vary one another, directly or by way of others."""
     family_of: dict[int, list[int]] = {}
     for i, relation in enumerate(relations):
-        if relation.to_phrase is not None and relation.kept_share >= OF_A_FAMILY:
+        # What is taken up in passing carries no motif; of an answer nothing is kept.
+        if relation.to_phrase is not None and not relation.in_passing:
             family = family_of.setdefault(relation.to_phrase, [relation.to_phrase])
             family.append(i)
             family_of[i] = family
