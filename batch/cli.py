@@ -18,7 +18,7 @@ from threading import Event
 from types import FrameType
 from typing import TYPE_CHECKING, TypeVar
 
-from batch import __version__
+from batch.arguments import TABLE_ROWS, parser_of
 from batch.errors import BatchError
 from batch.garbage import look_seldom
 from batch.names import OUT_NAME
@@ -39,22 +39,11 @@ ALL_WELL, SOME_FAILED, WRONG_USE = 0, 1, 2
 INTERRUPTED = 130
 """128 + SIGINT, as shells have it."""
 
-TABLE_ROWS = 100
-"""How many takes a table shows unless asked; files hold all."""
-_FOLDER_HELP = f"the takes' folder or the one written to (default: this one, or {OUT_NAME} in it)"
-RANK_FORMATS = ("table", "csv", "json", "xspf")
-TREND_FORMATS = ("table", "json", "svg")
-TREND_PER = ("week", "day", "month")
-TREND_BY = ("tune", "player")
-RANK_BY = (
-    "variety", "length", "density", "articulation", "groove", "register", "interval_size", "connectedness",
-)  # fmt: skip
-
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return the exit status: 0 all well, 1 some take failed, 2 wrong use."""
     look_seldom()
-    asked = _parser().parse_args(arguments)
+    asked = parser_of(run, watch, rank, trend, show, status).parse_args(arguments)
     for name in ("SIGTERM", "SIGHUP"):  # told to end; the terminal was closed
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) is not signal.SIG_IGN:  # as nohup sets it
@@ -66,7 +55,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")
     try:
-        status: int = asked.command(asked)
+        ended: int = asked.command(asked)
         if sys.stdout is not None:
             sys.stdout.flush()
     except BatchError as error:
@@ -87,7 +76,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return WRONG_USE
     except KeyboardInterrupt:
         return INTERRUPTED
-    return status
+    return ended
 
 
 def run(asked: argparse.Namespace) -> int:
@@ -362,13 +351,6 @@ def _listed(paths: Sequence[Path]) -> str:
     return ", ".join(str(path) for path in paths)
 
 
-def _number(text: str) -> int:
-    number = int(text) if text.isascii() and text.isdigit() else 0
-    if number < 1:
-        raise argparse.ArgumentTypeError(f"{text!r}: allowed is a whole number of 1 or more")
-    return number
-
-
 def _is_somewhere() -> bool:
     """Return whether the working folder is still there, from which relative paths lead on."""
     try:
@@ -380,84 +362,3 @@ def _is_somewhere() -> bool:
 
 def _interrupt(number: int, frame: FrameType | None) -> None:
     raise KeyboardInterrupt
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="takemill",
-        description="Listens to takes of improvised lines: marks their phrases, sorts takes by variety.",
-        epilog="takemill COMMAND --help explains a command with an example.",
-    )
-    parser.add_argument("--version", action="version", version=f"takemill {__version__}")
-    commands = parser.add_subparsers(metavar="COMMAND", required=True)
-
-    def add(
-        command: Callable[[argparse.Namespace], int], summary: str, example: str
-    ) -> argparse.ArgumentParser:
-        sub = commands.add_parser(
-            command.__name__,
-            help=summary,
-            description=f"{summary[0].upper()}{summary[1:]}.",
-            epilog=f"example:\n  {example}",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
-        )
-        sub.set_defaults(command=command)
-        return sub
-
-    cluster_help = "hear on many machines: the scheduler of a Dask cluster, such as tcp://studio:8786"
-    jobs_help = "takes to hear at a time, each on a core of its own (default: 1)"
-    export_help = "also write page, picture or notes, for this run; may be given several times"
-    out_help = f"where to write (default: {OUT_NAME} in the takes' folder)"
-    one = add(run, "analyse takes once; finished takes are not done again", "takemill run gigs/friday")
-    one.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="a take, or a folder of takes")
-    one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
-    one.add_argument("--export", action="append", default=[], metavar="NAME", help=export_help)
-    where = one.add_mutually_exclusive_group()
-    where.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
-    where.add_argument("--cluster", metavar="ADDRESS", help=cluster_help)
-
-    one = add(watch, "analyse every take that lands in a folder, until stopped", "takemill watch takes")
-    one.add_argument("folder", type=Path, metavar="FOLDER", help="the folder your recordings land in")
-    one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
-    one.add_argument("--export", action="append", default=[], metavar="NAME", help=export_help)
-    where = one.add_mutually_exclusive_group()
-    where.add_argument("--jobs", type=_number, default=1, metavar="N", help=jobs_help)
-    where.add_argument("--cluster", metavar="ADDRESS", help=cluster_help)
-
-    one = add(rank, "sort takes by variety, or by one of its parts", "takemill rank gigs/friday --by density")
-    one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)
-    one.add_argument("--by", choices=RANK_BY, default=RANK_BY[0], help="what to sort by (default: variety)")
-    one.add_argument(
-        "--format", choices=RANK_FORMATS, default=RANK_FORMATS[0], help="how to write it (default: table)"
-    )
-
-    first_help = f"how many to list (default: {TABLE_ROWS} in a table, else all)"
-    one.add_argument(
-        "--first",
-        type=_number,
-        metavar="N",
-        help=first_help,
-    )
-
-    one = add(
-        trend, "follow takes over weeks, and say what to practise next", "takemill trend gigs --by tune"
-    )
-    one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)
-    one.add_argument(
-        "--per", choices=TREND_PER, default=TREND_PER[0], help="how long a row is (default: week)"
-    )
-    one.add_argument("--by", choices=TREND_BY, help="follow each tune, or each player, on its own")
-    one.add_argument("--only", metavar="NAME", help="of these, one alone")
-    one.add_argument(
-        "--format", choices=TREND_FORMATS, default=TREND_FORMATS[0], help="how to write it (default: table)"
-    )
-
-    one = add(
-        show, "show one take's phrases with the numbers behind them", "takemill show gigs/friday/blues.wav"
-    )
-    one.add_argument("take", metavar="TAKE", help="the recording, or its name in the ranking")
-    one.add_argument("--in", dest="folder", type=Path, metavar="DIR", help=_FOLDER_HELP)
-
-    one = add(status, "say what is waiting, running, done and failed", "takemill status gigs/friday")
-    one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)
-    return parser
