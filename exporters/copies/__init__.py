@@ -1,0 +1,1 @@
+"""Copies of recordings that carry their phrases."""

@@ -1,0 +1,66 @@
+"""Chapters as Vorbis comments in FLAC and Ogg (Xiph wiki, "Chapter Extension", 2015).
+
+Numbers go from 000 to 999 there, and its examples begin at 001: so do ours, and the seventh chapter is 007.
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import Any, BinaryIO
+
+import mutagen
+from mutagen.flac import FLAC, StreamInfo
+from mutagen.oggflac import OggFLAC
+from mutagen.oggopus import OggOpus
+from mutagen.oggvorbis import OggVorbis
+
+from batch.names import MADE_BY
+from exporters.chapters.chapter import Chapter, clock
+
+MOST_CHAPTERS = 999
+
+_REPLACED = re.compile(r"GENERATOR|CHAPTER[0-9]{3}(NAME|URL)?", re.IGNORECASE)
+_OGG = [OggVorbis, OggOpus, OggFLAC]
+
+Comment = tuple[str, str]
+
+
+def add_to_flac(copy: BinaryIO, chapters: Iterable[Chapter], more: Iterable[Comment] = ()) -> None:
+    """Write chapters into a FLAC file; mutagen's errors as they come.
+
+    The comments stand right after the stream's own data, before pictures, so that who made the copy is seen
+    near its start.
+    """
+    copy.seek(0)
+    file = FLAC(copy)  # type: ignore[no-untyped-call]
+    if file.tags is None:
+        file.add_tags()  # type: ignore[no-untyped-call]
+    _put(file.tags, chapters, more)
+    blocks = [block for block in file.metadata_blocks if block is not file.tags]
+    first = 1 + next(at for at, block in enumerate(blocks) if block.code == StreamInfo.code)
+    file.metadata_blocks[:] = [*blocks[:first], file.tags, *blocks[first:]]
+    copy.seek(0)
+    file.save(copy)
+
+
+def add_to_ogg(copy: BinaryIO, chapters: Iterable[Chapter], more: Iterable[Comment] = ()) -> None:
+    """Write chapters into Vorbis, Opus or FLAC in Ogg; ValueError if it holds none of these."""
+    copy.seek(0)
+    file = mutagen.File(copy, options=_OGG)
+    if file is None:
+        raise ValueError("no Vorbis, Opus or FLAC in Ogg")
+    _put(file.tags, chapters, more)
+    copy.seek(0)
+    file.save(copy)
+
+
+def _put(tags: Any, chapters: Iterable[Chapter], more: Iterable[Comment]) -> None:
+    """Put ours first; of the recording's own comments all stay but those of its chapters."""
+    own = [(key, value) for key, value in tags if not _REPLACED.fullmatch(key)]
+    tags[:] = [*_comments(chapters), *more, *own]
+
+
+def _comments(chapters: Iterable[Chapter]) -> Iterator[Comment]:
+    yield "GENERATOR", MADE_BY
+    for number, chapter in enumerate(chapters, start=1):
+        yield f"CHAPTER{number:03}", clock(chapter.start_ms)
+        yield f"CHAPTER{number:03}NAME", chapter.title
