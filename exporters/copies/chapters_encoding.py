@@ -19,6 +19,9 @@ Encoding = Literal["flac", "ogg"]
 _VORBIS_FRAMES = 4096
 """Encoded at once: libsndfile's Vorbis encoder fills the stack with what it is given and crashes on much."""
 
+_MOST_VORBIS_RATE_HZ = 200_000
+"""libvorbis has no setup above, and libsndfile crashes as it closes such a file (measured with 1.2.2)."""
+
 _SIXTEEN_BIT = frozenset(
     {"PCM_16", "PCM_S8", "PCM_U8", "ULAW", "ALAW", "ALAC_16", "DPCM_8", "DPCM_16", "DWVW_12", "DWVW_16"}
     | {"IMA_ADPCM", "MS_ADPCM", "GSM610", "VOX_ADPCM", "G721_32", "G723_24", "G723_40"}
@@ -56,11 +59,14 @@ def _encode_flac(sound: Sound, bits: int, copy: BinaryIO) -> None:
     with _writing(sound, copy, "FLAC", f"PCM_{bits}", "ogg") as file:
         for block in sound.blocks():
             _refuse_nonsense(block, sound.path)
-            whole = np.rint(block * np.float32(full))
-            file.write(np.clip(whole, -full, full - 1).astype(kind) << shift)
+            whole = np.rint(np.clip(block, -1, 1) * np.float32(full))
+            file.write(np.minimum(whole, full - 1).astype(kind) << shift)
 
 
 def _encode_ogg(sound: Sound, copy: BinaryIO) -> None:
+    if sound.rate_hz > _MOST_VORBIS_RATE_HZ:
+        problem = f"has {sound.rate_hz:,} samples a second, and Ogg Vorbis holds {_MOST_VORBIS_RATE_HZ:,}"
+        raise TakeError(sound.path, problem, 'set encode to "flac" under [chapters]')
     with _writing(sound, copy, "OGG", "VORBIS", "flac") as file:
         for block in sound.blocks():
             _refuse_nonsense(block, sound.path)
