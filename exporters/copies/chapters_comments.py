@@ -21,7 +21,28 @@ MOST_CHAPTERS = 999
 _REPLACED = re.compile(r"GENERATOR|CHAPTER[0-9]{3}(NAME|URL)?", re.IGNORECASE)
 _OGG = [OggVorbis, OggOpus, OggFLAC]
 
+_MOST_BYTES, _MOST_READS = 32 << 20, 1 << 20
+"""Of a file for its tags: pictures are smaller, and no program writes a million of anything (our choice)."""
+
 Comment = tuple[str, str]
+
+
+class _Sparing:
+    """A file from its start of which only so much is read, in so many pieces: mutagen keeps them all."""
+
+    def __init__(self, stream: BinaryIO) -> None:
+        stream.seek(0)
+        self._bytes, self._reads = _MOST_BYTES, _MOST_READS
+        self._stream, self.seek, self.tell = stream, stream.seek, stream.tell
+
+    def read(self, size: int = -1) -> bytes:
+        """Read as ever; ValueError once too much was read."""
+        content = self._stream.read(size if 0 <= size <= self._bytes else self._bytes + 1)
+        self._bytes -= len(content)
+        self._reads -= 1
+        if self._bytes < 0 or self._reads < 0:
+            raise ValueError("more tags than a recording has")
+        return content
 
 
 def add_to_flac(copy: BinaryIO, chapters: Iterable[Chapter], more: Iterable[Comment] = ()) -> None:
@@ -30,8 +51,7 @@ def add_to_flac(copy: BinaryIO, chapters: Iterable[Chapter], more: Iterable[Comm
     The comments stand right after the stream's own data, before pictures, so that who made the copy is seen
     near its start.
     """
-    copy.seek(0)
-    file = FLAC(copy)  # type: ignore[no-untyped-call]
+    file = FLAC(_Sparing(copy))  # type: ignore[no-untyped-call]
     if file.tags is None:
         file.add_tags()  # type: ignore[no-untyped-call]
     _put(file.tags, chapters, more)
@@ -44,8 +64,7 @@ def add_to_flac(copy: BinaryIO, chapters: Iterable[Chapter], more: Iterable[Comm
 
 def add_to_ogg(copy: BinaryIO, chapters: Iterable[Chapter], more: Iterable[Comment] = ()) -> None:
     """Write chapters into Vorbis, Opus or FLAC in Ogg; ValueError if it holds none of these."""
-    copy.seek(0)
-    file = mutagen.File(copy, options=_OGG)
+    file = mutagen.File(_Sparing(copy), options=_OGG)
     if file is None:
         raise ValueError("no Vorbis, Opus or FLAC in Ogg")
     _put(file.tags, chapters, more)

@@ -24,6 +24,9 @@ _OLD_VERSION, _OLD_BYTES = 2, 2 << 20
 _MOST_BYTES = (1 << 28) - 1
 """A tag's size has 28 bits (ID3v2.4, "Main Structure", 3.1)."""
 
+_MOST_FRAMES = 100_000
+"""Of a tag; no program writes so many (our choice)."""
+
 _UNSYNCHRONISED, _EXTENDED, _FOOTER = 0x80, 0x40, 0x10
 _FRAME_UNSYNCHRONISED = 0x02
 """Flags of a tag's header and of a frame (the same, 3.1 and 4.1.2)."""
@@ -151,12 +154,12 @@ def _extended_bytes(content: bytes, version: int) -> int:
 
 
 def _walk(content: bytes, at: int, read_size: Callable[[bytes], int]) -> list[Frame] | None:
-    """Return the frames up to the padding or the end; None if they do not fill it."""
-    found = []
+    """Return the frames up to the padding or the end; None if they do not fill it, or are too many."""
+    found: list[Frame] = []
     while at < len(content) and content[at]:
         head = content[at : at + HEADER_BYTES]
         end = at + HEADER_BYTES + (read_size(head[4:8]) if len(head) == HEADER_BYTES else len(content))
-        if end > len(content) or not _FRAME.fullmatch(head[:4]):
+        if end > len(content) or len(found) == _MOST_FRAMES or not _FRAME.fullmatch(head[:4]):
             return None
         found.append(Frame(head[:4], int.from_bytes(head[8:], "big"), content[at + HEADER_BYTES : end]))
         at = end

@@ -1,10 +1,13 @@
 """Whatever the bytes: a copy or one plain line. The cases are the same in every run."""
 
+import time
+import tracemalloc
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from chaptering import analysed
-from hostile.test_mutations import FIXED, damaged
+from hostile.test_mutations import FIXED, damaged, good
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -31,6 +34,35 @@ def test_a_damaged_recording_is_copied_or_refused(tmp_path, suffix, data):
     path = tmp_path / f"take{suffix}"
     path.write_bytes(data.draw(damaged(suffix)))
     copy_or_refuse(path)
+
+
+FRAME = b"PRIV\x00\x00\x00\x01\x00\x00\x00"
+# RFC 3533, 6: a page whose 255 segments of 255 bytes leave its packet unfinished.
+PAGE = b"OggS\x00\x00" + bytes(20) + b"\xff" * 256 + b"\x01vorbis".ljust(255 * 255, b"\x00")
+ENDLESS: dict[str, Callable[[], bytes]] = {
+    ".mp3": lambda: b"ID3\x03\x00\x00\x08\x00\x00\x00" + FRAME * (1 << 21),
+    ".flac": lambda: good(".flac")[:42] + bytes([1, 0, 0, 0]) * (1 << 23),
+    ".ogg": lambda: PAGE[:5] + b"\x02" + PAGE[6:] + PAGE * 700,
+}
+"""Tags of nothing but beginnings, 16 MB and more."""
+
+
+@pytest.mark.parametrize("suffix", ENDLESS)
+def test_tags_without_end_are_refused_before_they_fill_the_memory(tmp_path, suffix):
+    path = tmp_path / f"take{suffix}"
+    path.write_bytes(ENDLESS[suffix]())
+    started_s = time.process_time()
+    tracemalloc.start()
+    with (
+        pytest.raises(TakeError, match="whose tags can be read") as refused,
+        (tmp_path / "copy").open("w+b") as stream,
+    ):
+        Chapters().copy(analysed(2, 0.5), path, stream)
+    assert str(refused.value.__cause__) in {"damaged", "more tags than a recording has"}
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert most < 400 << 20
+    assert time.process_time() - started_s < 30
 
 
 @pytest.mark.parametrize("encode", ["flac", "ogg"])
