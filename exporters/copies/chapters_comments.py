@@ -21,8 +21,8 @@ MOST_CHAPTERS = 999
 _REPLACED = re.compile(r"GENERATOR|CHAPTER[0-9]{3}(NAME|URL)?", re.IGNORECASE)
 _OGG = [OggVorbis, OggOpus, OggFLAC]
 
-_MOST_BYTES, _MOST_READS = 32 << 20, 1 << 20
-"""Of a file for its tags: pictures are smaller, and no program writes a million of anything (our choice)."""
+_MOST_BYTES, _MOST_READS = 32 << 20, 1 << 18
+"""Of a file for its tags: pictures are smaller, and no program writes 100,000 of anything (our choice)."""
 
 Comment = tuple[str, str]
 

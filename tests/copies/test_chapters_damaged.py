@@ -38,11 +38,11 @@ def test_a_damaged_recording_is_copied_or_refused(tmp_path, suffix, data):
 
 FRAME = b"PRIV\x00\x00\x00\x01\x00\x00\x00"
 # RFC 3533, 6: a page whose 255 segments of 255 bytes leave its packet unfinished.
-PAGE = b"OggS\x00\x00" + bytes(20) + b"\xff" * 256 + b"\x01vorbis".ljust(255 * 255, b"\x00")
+PAGE = b"OggS\x00\x00" + bytes(8) + b"take" + bytes(8) + b"\xff" * 256 + bytes(255 * 255)
 ENDLESS: dict[str, Callable[[], bytes]] = {
     ".mp3": lambda: b"ID3\x03\x00\x00\x08\x00\x00\x00" + FRAME * (1 << 21),
     ".flac": lambda: good(".flac")[:42] + bytes([1, 0, 0, 0]) * (1 << 23),
-    ".ogg": lambda: PAGE[:5] + b"\x02" + PAGE[6:] + PAGE * 700,
+    ".ogg": lambda: good(".ogg")[:14] + b"take" + good(".ogg")[18:58] + PAGE * 700,
 }
 """Tags of nothing but beginnings, 16 MB and more."""
 
