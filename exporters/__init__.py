@@ -3,7 +3,7 @@
 from collections.abc import Callable, Collection, Iterator, Mapping
 
 from batch.errors import BatchError, UnfitError
-from batch.exports import OWN, brought, known
+from batch.exports import OWN, installed, known
 from batch.names import TAKEN_ENDINGS
 from batch.settings import Settings
 from exporters.analysis_json import AnalysisJson
@@ -111,7 +111,7 @@ def _ready(settings: Settings, also: Collection[str], is_kept_up: Callable[[Read
 def _made(name: str, settings: Settings) -> Ready:
     if name in OWN:
         return EXTRAS[name].ready(settings)
-    return brought_ready(brought()[name], settings, TAKEN_ENDINGS)
+    return brought_ready(installed()[name], settings, TAKEN_ENDINGS)
 
 
 def _is_asked(name: str, settings: Settings, also: Collection[str]) -> bool:
