@@ -19,7 +19,7 @@ from batch.names import MADE_BY
 from batch.outcome import Did
 from batch.scan import takes_in
 from batch.settings import Settings
-from exporters import files_of, unfit
+from exporters import files_of
 from exporters.base import Extra
 
 
@@ -101,10 +101,6 @@ def test_a_kind_that_cannot_carry_it_has_no_copy_and_nothing_is_wrong(desk):
     assert desk.work("notes") == [("solo.flac", Did.HEARD)]
     assert desk.files("solo") == set(MAIN)
     assert desk.work("notes") == []
-    assert unfit("solo.flac", Settings(), also=["notes"]) == (
-        "notes: only WAV files hold such things; record one",
-    )
-    assert unfit("solo.wav", Settings(), also=["notes"]) == ()
 
 
 def test_a_copy_in_another_format_takes_the_first_ones_place(desk, copyist):
