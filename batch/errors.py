@@ -11,6 +11,10 @@ class SettingsError(BatchError):
     """The command line or a settings file asks for something impossible."""
 
 
+class UnfitError(BatchError):
+    """A file of this kind cannot carry what is asked for: why, and what to do instead."""
+
+
 class TakeError(BatchError):
     """One take cannot be heard. The other takes go on.
 

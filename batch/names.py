@@ -24,6 +24,9 @@ HTML_MARK = '<meta name="generator" content="takemill">'
 SVG_MARK = "<!-- takemill -->"
 """What pages and pictures bear near their start, so that one by somebody else is known and left alone."""
 
+MADE_BY = "Made by takemill"
+"""What every file on request bears within its first 64 KiB or its last 4 KiB, so that it is known as ours."""
+
 LONGEST_NAME = 223
 """Bytes of a NAME: file systems hold 255 (POSIX NAME_MAX), and 32 are left for what it ends in."""
 
