@@ -49,16 +49,20 @@ class Points:
         return named | {_FIELD.unpack_from(content)[0] for _, content in _entries(self.words)}
 
     def with_marks(self, marks: Sequence[Mark], sound: WavSound) -> "Points":
-        """Return these and after them a point for each mark, by numbers that nobody has."""
-        taken = self.names()
+        """Return these and after them a point for each mark, by numbers that nobody has.
+
+        Their list of words is kept whole, our labels before it and our regions behind: the standard asks for no
+        order, and libsndfile 1.2 reads no label that comes after a text with a length.
+        """
+        taken, rate_hz = self.names(), sound.rate_hz
         free = (number for number in count(1) if number not in taken)
-        table, words = [self.table], [self.words]
-        for mark, number in zip(marks, free, strict=False):
-            table.append(_point(number, mark.frame(sound.rate_hz), sound))
-            words.append(_label(number, mark.name))
-            if mark.end_s is not None:
-                words.append(_region(number, mark.length(sound.rate_hz)))
-        return Points(b"".join(table), b"".join(words))
+        numbered = list(zip(marks, free, strict=False))
+        points = b"".join(_point(number, mark.frame(rate_hz), sound) for mark, number in numbered)
+        labels = b"".join(_label(number, mark.name) for mark, number in numbered)
+        regions = b"".join(
+            _region(number, mark.length(rate_hz)) for mark, number in numbered if mark.end_s is not None
+        )
+        return Points(self.table + points, labels + self.words + regions)
 
 
 def first_out_of_reach(marks: Sequence[Mark], sound: WavSound) -> Mark | None:
