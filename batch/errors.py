@@ -12,7 +12,7 @@ class SettingsError(BatchError):
 
 
 class UnfitError(BatchError):
-    """A file of this kind cannot carry what is asked for: why, and what to do instead."""
+    """A kind of recording cannot carry what is asked for; that is nobody's mistake, and is said once."""
 
 
 class TakeError(BatchError):

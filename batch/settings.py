@@ -5,7 +5,7 @@ Jazz Database: Pfleiderer and others, "Inside the Jazzomat", 2017).
 """
 
 from fnmatch import fnmatchcase
-from typing import Annotated, Literal, Self, get_args
+from typing import Annotated, Any, Literal, Self, TypeVar, get_args
 
 from pydantic import (
     AfterValidator,
@@ -18,7 +18,10 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
+from batch.exports import known
 from batch.naming import parse
+
+Name = TypeVar("Name", bound=str)
 
 Tempo = Annotated[float, Field(ge=20, le=400, allow_inf_nan=False)]
 """Beats a minute. The limits are those of common metronomes with room to spare (from memory)."""
@@ -293,7 +296,7 @@ LabelName = Literal["length", "density", "groove", "articulation", "register", "
 MARKED: tuple[LabelName, ...] = ("length", "density", "groove")
 
 
-def _once(names: tuple[LabelName, ...]) -> tuple[LabelName, ...]:
+def _once(names: tuple[Name, ...]) -> tuple[Name, ...]:
     """Take what is named twice once."""
     return tuple(dict.fromkeys(names))
 
@@ -377,6 +380,27 @@ class PictureSettings(_Section):
     write: bool = False
 
 
+def _is_export(name: str) -> str:
+    if name not in known():
+        raise ValueError("no such export")
+    return name
+
+
+def _choices(schema: dict[str, Any]) -> None:
+    schema["enum"] = list(known())
+
+
+ExportName = Annotated[str, AfterValidator(_is_export), Field(json_schema_extra=_choices)]
+
+
+class ExportSettings(_Section):
+    """Files on request, by the names that ``--export`` has for them."""
+
+    write: Annotated[tuple[ExportName, ...], Field(strict=False), AfterValidator(_once)] = ()
+    options: dict[str, dict[str, Any]] = {}
+    """For exporters of other packages: a section of its own for each, by its name."""
+
+
 class FolderSettings(_Section):
     """Which files of a folder are takes, and in which order they are heard.
 
@@ -456,6 +480,7 @@ class Settings(_Section):
     session: SessionSettings = SessionSettings()
     page: PageSettings = PageSettings()
     picture: PictureSettings = PictureSettings()
+    export: ExportSettings = ExportSettings()
     folder: FolderSettings = FolderSettings()
     hearing: HearingSettings = HearingSettings()
     watch: WatchSettings = WatchSettings()

@@ -6,7 +6,6 @@ from typing import Literal
 
 from batch.session import Layout
 from batch.settings import MARKED, LabelName
-from batch.tempo import TempoMap
 from exporters.midi_markers import MarkerEvent, SessionClock, mark, marker_file, span
 from exporters.session_names import phrase_names, section_names
 from exporters.smf import Timed
@@ -27,16 +26,16 @@ class SessionMarkers:
     labels: Sequence[LabelName] = MARKED
     suffix: str = ".session-markers.mid"
 
-    def render(self, layout: Layout, session_map: TempoMap | None) -> bytes:
-        """Return a Standard MIDI File 1.0 that states ``session_map``, else the session's tempo."""
-        clock = self._clock(layout, session_map)
+    def render(self, layout: Layout) -> bytes:
+        """Return a Standard MIDI File 1.0 that states the session's tempo map, else its tempo."""
+        clock = self._clock(layout)
         spans = _spans(layout, clock) if self.spans else ()
         return marker_file(self.midi_format, clock, self._marks(layout, clock), spans)
 
-    def _clock(self, layout: Layout, session_map: TempoMap | None) -> SessionClock:
-        if session_map is None:
+    def _clock(self, layout: Layout) -> SessionClock:
+        if layout.session_map is None:
             return SessionClock.steady(self.session_tempo_bpm, 0.0)
-        return SessionClock.cut(session_map, layout.map_starts_at_s)
+        return SessionClock.cut(layout.session_map, layout.map_starts_at_s)
 
     def _marks(self, layout: Layout, clock: SessionClock) -> Iterable[Timed]:
         for index, (section, one) in enumerate(zip(section_names(layout), layout.takes, strict=True)):
