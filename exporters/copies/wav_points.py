@@ -24,8 +24,8 @@ _RANGE = struct.Struct("<II4sHHHH")
 _REGION = b"rgn "
 _FIELD = struct.Struct("<I")
 
-_MOST_BYTES = 1 << 24
-"""Of cue points or their words that a recording has: 700,000 points (our choice)."""
+_MOST_BYTES = 1 << 22
+"""Of cue points that a recording has, or of their words: 170,000 points (our choice)."""
 _LARGEST = 0xFFFFFFFF
 
 _UNREADABLE = "open it in the program that wrote them and export it again, or use its cue list"
@@ -51,8 +51,8 @@ class Points:
     def with_marks(self, marks: Sequence[Mark], sound: WavSound) -> "Points":
         """Return these and after them a point for each mark, by numbers that nobody has.
 
-        Their list of words is kept whole, our labels before it and our regions behind: the standard asks for no
-        order, and libsndfile 1.2 reads no label that comes after a text with a length.
+        Their list of words is kept whole, our labels before it and our regions behind: the standard asks for
+        no order, and libsndfile 1.2 reads no label that comes after a text with a length.
         """
         taken, rate_hz = self.names(), sound.rate_hz
         free = (number for number in count(1) if number not in taken)

@@ -1,4 +1,4 @@
-"""The sound of a copy, in every coding that a WAV has: bit for bit, as libsndfile, SoX and FFmpeg decode it."""
+"""The sound of a copy in many codings: bit for bit, and as libsndfile, SoX and FFmpeg decode it."""
 
 import hashlib
 import io
