@@ -301,12 +301,21 @@ def _once(names: tuple[Name, ...]) -> tuple[Name, ...]:
     return tuple(dict.fromkeys(names))
 
 
+MarkerTrack = Literal["first", "last"]
+StatedMap = Literal["known", "none", "heard"]
+"""Which tempo map a file states: a session's or a take's own where there is one; none, but one tempo; or
+else also what was heard, where that can be trusted."""
+
+
 class MarkerSettings(_Section):
     """The shape of the MIDI marker file."""
 
     counts_from: CountsFrom = "auto"
 
     midi_format: Literal[0, 1] = 0
+    """One track, or several."""
+    track: MarkerTrack = "first"
+    """Which of several has the markers."""
     event: Literal["marker", "cue-point"] = "marker"
     labels: Annotated[tuple[LabelName, ...], Field(min_length=1, strict=False), AfterValidator(_once)] = (
         MARKED
@@ -320,8 +329,11 @@ class MarkerSettings(_Section):
     """Write one note a phrase, so that a program without regions shows the spans."""
     session_tempo_bpm: Tempo = 120.0
     """Tempo the file states where the take has no map of its own."""
+    tempo_map: StatedMap = "known"
+    notes: bool = False
+    """Write the heard notes too, as a part of their own: on the second channel, or in a track of several."""
     notes_file: bool = False
-    """Write the heard notes too, to ``NAME.notes.mid``."""
+    """The same to a file of their own, ``NAME.notes.mid``."""
 
 
 CueColumn = Literal[

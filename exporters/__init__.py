@@ -20,7 +20,8 @@ __all__ = ["EXTRAS", "faults", "files_of", "overview_exporters_for", "session_ex
 
 
 def _notes(settings: Settings) -> MidiNotes:
-    return MidiNotes(settings.markers.session_tempo_bpm, settings.markers.counts_from)
+    markers = settings.markers
+    return MidiNotes(markers.session_tempo_bpm, markers.counts_from, markers.tempo_map)
 
 
 EXTRAS: Mapping[str, Extra] = {
@@ -131,6 +132,9 @@ def _always(settings: Settings) -> tuple[MidiMarkers, CsvCues, AnalysisJson]:
             markers.labels,
             markers.devices,
             markers.moments,
+            markers.track,
+            markers.tempo_map,
+            markers.notes,
         ),
         CsvCues(
             cues.columns,
@@ -148,7 +152,13 @@ def _of_session(settings: Settings) -> tuple[SessionMarkers, SessionCues]:
     markers, cues = settings.markers, settings.cues
     return (
         SessionMarkers(
-            markers.midi_format, markers.event, markers.spans, markers.session_tempo_bpm, markers.labels
+            markers.midi_format,
+            markers.event,
+            markers.spans,
+            markers.session_tempo_bpm,
+            markers.labels,
+            markers.track,
+            markers.tempo_map,
         ),
         SessionCues(cues.columns, cues.separator, cues.time_base, cues.frame_rate, cues.sample_rate_hz),
     )

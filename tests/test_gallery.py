@@ -139,7 +139,9 @@ def test_an_index_that_is_there_is_kept_up_and_written_only_when_it_changes(gig,
     assert brought_up(catalogue) == [("listen.html", 3)]
 
 
-@pytest.mark.parametrize("theirs", ["<title>my takemill takes</title>", "", f"{' ' * 70_000}{HTML_MARK}{' ' * 5000}"])
+@pytest.mark.parametrize(
+    "theirs", ["<title>my takemill takes</title>", "", f"{' ' * 70_000}{HTML_MARK}{' ' * 5000}"]
+)
 def test_an_index_by_somebody_else_is_left_alone_in_one_line_and_the_other_written(gig, catalogue, theirs):
     heard(catalogue, gig / "a.wav")
     (gig / "markers" / "listen.html").write_text(theirs)
