@@ -9,6 +9,7 @@ from batch.settings import Settings
 from exporters.analysis_json import AnalysisJson
 from exporters.base import Chosen, Copier, Extra, OverviewExporter, Ready, SessionExporter, There
 from exporters.brought import ready as brought_ready
+from exporters.copies.cue_points import CuePoints
 from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers, MidiNotes
 from exporters.page import TakePage, TakesPage
@@ -24,6 +25,11 @@ def _notes(settings: Settings) -> MidiNotes:
     return MidiNotes(markers.session_tempo_bpm, markers.counts_from, markers.tempo_map)
 
 
+def _cue_points(settings: Settings) -> CuePoints:
+    markers = settings.markers
+    return CuePoints(markers.labels, markers.devices, markers.moments)
+
+
 EXTRAS: Mapping[str, Extra] = {
     "notes": Extra(_notes, asked_by=lambda settings: settings.markers.notes_file),
     "page": Extra(
@@ -32,6 +38,7 @@ EXTRAS: Mapping[str, Extra] = {
     "picture": Extra(
         lambda _: TakePicture(), of_takes=(TakesPicture(),), asked_by=lambda settings: settings.picture.write
     ),
+    "cue-points": Extra(copy_of_take=_cue_points),
 }
 """takemill's own, by the names that the command line and ``[export] write`` have for them."""
 

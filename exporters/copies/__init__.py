@@ -1,1 +1,1 @@
-"""Copies of recordings that carry their phrases."""
+"""Copies of a recording that carry its phrases inside; the recording itself is only read."""
