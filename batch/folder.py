@@ -137,7 +137,7 @@ def _prints_of(folder: Path) -> _Prints:
         ),
         grid=GridSettings(**settings.grid.model_dump(exclude_unset=True)).model_dump_json(),
         rendition=_fingerprint(
-            settings.model_dump_json(include={"markers", "cues", "page", "picture", "export"})
+            settings.model_dump_json(include={"markers", "cues", "page", "picture", "export", "chapters"})
         ),
     )
 

@@ -392,6 +392,25 @@ class PictureSettings(_Section):
     write: bool = False
 
 
+ChaptersBy = Literal["auto", "phrase", "section"]
+Encode = Literal["no", "flac", "ogg"]
+FEWEST_CHAPTERS, MOST_CHAPTERS = 2, 255
+"""One section is the take itself; a table of contents in ID3 holds 255 (ID3v2 Chapter Frame
+Addendum, 3.2)."""
+
+
+class ChapterSettings(_Section):
+    """Chapters in copies to listen to, and in WebVTT."""
+
+    by: ChaptersBy = "auto"
+    """By phrase, or by section of several; ``auto`` by phrase while there are at most ``most``."""
+    most: Annotated[int, Field(ge=FEWEST_CHAPTERS, le=MOST_CHAPTERS)] = 24
+    """Two screens of a phone, and what the keys of a player without a screen still step through (our
+    choice)."""
+    encode: Encode = "no"
+    """What recordings that hold no chapters, such as WAV, are encoded to for them."""
+
+
 def _is_export(name: str) -> str:
     if name not in known():
         raise ValueError("no such export")
@@ -493,6 +512,7 @@ class Settings(_Section):
     page: PageSettings = PageSettings()
     picture: PictureSettings = PictureSettings()
     export: ExportSettings = ExportSettings()
+    chapters: ChapterSettings = ChapterSettings()
     folder: FolderSettings = FolderSettings()
     hearing: HearingSettings = HearingSettings()
     watch: WatchSettings = WatchSettings()

@@ -9,6 +9,8 @@ from batch.settings import Settings
 from exporters.analysis_json import AnalysisJson
 from exporters.base import Chosen, Copier, Extra, OverviewExporter, Ready, SessionExporter, There
 from exporters.brought import ready as brought_ready
+from exporters.chapters.chapter import Division
+from exporters.copies.chapters import Chapters
 from exporters.copies.cue_points import CuePoints
 from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers, MidiNotes
@@ -16,6 +18,7 @@ from exporters.page import TakePage, TakesPage
 from exporters.pictures import TakePicture, TakesPicture
 from exporters.session_cues import SessionCues
 from exporters.session_markers import SessionMarkers
+from exporters.webvtt import SessionVtt, WebVtt
 
 __all__ = ["EXTRAS", "copiers_for", "faults", "files_of", "overview_exporters_for", "session_exporters_for"]
 
@@ -30,6 +33,15 @@ def _cue_points(settings: Settings) -> CuePoints:
     return CuePoints(markers.labels, markers.devices, markers.moments)
 
 
+def _division(settings: Settings) -> Division:
+    chapters, markers = settings.chapters, settings.markers
+    return Division(chapters.by, chapters.most, markers.labels, markers.devices)
+
+
+def _chapters(settings: Settings) -> Chapters:
+    return Chapters(_division(settings), settings.chapters.encode)
+
+
 EXTRAS: Mapping[str, Extra] = {
     "notes": Extra(_notes, asked_by=lambda settings: settings.markers.notes_file),
     "page": Extra(
@@ -39,6 +51,11 @@ EXTRAS: Mapping[str, Extra] = {
         lambda _: TakePicture(), of_takes=(TakesPicture(),), asked_by=lambda settings: settings.picture.write
     ),
     "cue-points": Extra(copy_of_take=_cue_points),
+    "chapters": Extra(copy_of_take=_chapters),
+    "webvtt": Extra(
+        lambda settings: WebVtt(_division(settings)),
+        of_session=lambda settings: SessionVtt(_division(settings)),
+    ),
 }
 """takemill's own, by the names that the command line and ``[export] write`` have for them."""
 

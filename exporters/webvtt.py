@@ -10,7 +10,7 @@ from batch.inert import inert
 from batch.model import Analysis
 from batch.names import MADE_BY
 from batch.session import Layout, Placed
-from exporters.chapters.chapter import Chapter, ChapterSettings, clock, milliseconds
+from exporters.chapters.chapter import Chapter, Division, clock, milliseconds
 from exporters.chapters.takes import chapters_of, phrases_as_chapters, sections_as_chapters
 from exporters.session_names import phrase_names
 
@@ -22,7 +22,7 @@ _ESCAPED = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;"})
 class WebVtt:
     """A take's chapters; times count from the take's start."""
 
-    settings: ChapterSettings = field(default_factory=ChapterSettings)
+    settings: Division = field(default_factory=Division)
     suffix: str = ".chapters.vtt"
 
     def render(self, analysis: Analysis) -> bytes:
@@ -39,7 +39,7 @@ class SessionVtt:
     the phrases of the first. A take that could not be heard has no length, and no chapter.
     """
 
-    settings: ChapterSettings = field(default_factory=ChapterSettings)
+    settings: Division = field(default_factory=Division)
     suffix: str = ".session-chapters.vtt"
 
     def render(self, layout: Layout) -> bytes:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from batch.model import Analysis, Density, Groove, Labels, Length
 from exporters.base import LONGEST, phrase_names
-from exporters.chapters.chapter import ChapterSettings, clock
+from exporters.chapters.chapter import Division, clock
 from exporters.chapters.sections import section_title, sections_of
 from exporters.chapters.takes import chapters_of
 
@@ -38,34 +38,34 @@ def groups(*sizes: int) -> Analysis:
      ("section", 3, 1), ("auto", 1, 1), ("section", 1, 1), ("auto", 0, 0), ("section", 0, 0)],
 )  # fmt: skip
 def test_a_take_has_phrases_while_they_are_few_else_sections(by, count, chapters):
-    assert len(chapters_of(even(count), ChapterSettings(by))) == chapters
+    assert len(chapters_of(even(count), Division(by))) == chapters
 
 
 def test_phrases_are_sections_where_a_file_holds_no_more():
-    assert len(chapters_of(even(1000), ChapterSettings("phrase"), held=999)) == 24
-    assert len(chapters_of(even(999), ChapterSettings("phrase"), held=999)) == 999
+    assert len(chapters_of(even(1000), Division("phrase"), held=999)) == 24
+    assert len(chapters_of(even(999), Division("phrase"), held=999)) == 999
 
 
 def test_a_phrases_chapter_is_called_as_its_marker():
     analysis = even(12)
-    titles = tuple(chapter.title for chapter in chapters_of(analysis, ChapterSettings()))
+    titles = tuple(chapter.title for chapter in chapters_of(analysis, Division()))
     assert titles == phrase_names(analysis.phrases)
-    asked = ChapterSettings(labels=("density",))
+    asked = Division(labels=("density",))
     assert chapters_of(analysis, asked)[6].title == "07 dense"
 
 
 def test_a_chapter_lasts_until_the_next_and_the_last_until_the_end():
-    chapters = chapters_of(even(3), ChapterSettings())
+    chapters = chapters_of(even(3), Division())
     assert [(each.start_s, each.end_s) for each in chapters] == [(0.0, 3.0), (3.0, 6.0), (6.0, 9.0)]
 
 
 def test_nothing_stands_for_what_lies_before_the_first_phrase():
-    assert chapters_of(groups(5), ChapterSettings())[0].start_s == 1.0
+    assert chapters_of(groups(5), Division())[0].start_s == 1.0
 
 
 @pytest.mark.parametrize("sizes", [(12, 12, 12), (10, 14, 12), (15, 9, 12)])
 def test_sections_are_cut_at_the_longest_rests(sizes):
-    chapters = chapters_of(groups(*sizes), ChapterSettings("section", most=3))
+    chapters = chapters_of(groups(*sizes), Division("section", most=3))
     first, second, _ = sizes
     numbers = [f"01-{first:02}", f"{first + 1}-{first + second}", f"{first + second + 1}-36"]
     assert [each.title.split()[0] for each in chapters] == numbers
@@ -110,7 +110,7 @@ def takes(draw: st.DrawFn) -> Analysis:
 
 @given(takes(), st.sampled_from(["auto", "section"]), st.integers(2, 255))
 def test_whatever_is_played_chapters_are_few_and_lie_one_after_another(analysis, by, most):
-    chapters = chapters_of(analysis, ChapterSettings(by, most))
+    chapters = chapters_of(analysis, Division(by, most))
     assert 1 <= len(chapters) <= most
     assert chapters[0].start_s == analysis.phrases[0].start_s
     assert chapters[-1].end_s == analysis.take.duration_s
@@ -123,7 +123,7 @@ def test_whatever_is_played_chapters_are_few_and_lie_one_after_another(analysis,
 
 @given(takes(), st.sampled_from(["phrase", "section"]))
 def test_whatever_is_played_titles_are_short_unlike_and_sort_as_they_lie(analysis, by):
-    titles = [each.title for each in chapters_of(analysis, ChapterSettings(by))]
+    titles = [each.title for each in chapters_of(analysis, Division(by))]
     assert titles == sorted(set(titles))
     assert all(len(title) <= LONGEST and title.isascii() and title.isprintable() for title in titles)
 
@@ -143,7 +143,7 @@ def test_a_title_of_six_labels_has_as_many_as_fit():
 @pytest.mark.parametrize("most", [1, 0, 256])
 def test_a_number_of_chapters_that_no_player_shows_is_refused(most):
     with pytest.raises(ValueError, match=f"between 2 and 255 chapters, got {most}"):
-        ChapterSettings(most=most)
+        Division(most=most)
 
 
 @pytest.mark.parametrize(

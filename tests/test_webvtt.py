@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from batch.names import MADE_BY
 from batch.outline import outline_of
 from batch.session import Layout, Placed, SessionTake
-from exporters.chapters.chapter import ChapterSettings
+from exporters.chapters.chapter import Division
 from exporters.chapters.takes import chapters_of
 from exporters.webvtt import SessionVtt, WebVtt
 
@@ -47,7 +47,7 @@ def placed(name: str, start_s: float, duration_s: float, phrases: int = 2) -> Pl
 
 def test_a_takes_chapters_are_read_back():
     cues = cues_of(WebVtt().render(TAKE))
-    chapters = chapters_of(TAKE, ChapterSettings())
+    chapters = chapters_of(TAKE, Division())
     assert [text for _, _, text in cues] == [each.title for each in chapters]
     for (start_s, end_s, _), chapter in zip(cues, chapters, strict=True):
         assert start_s == pytest.approx(chapter.start_s, abs=0.0005001)
@@ -60,7 +60,7 @@ def test_ffprobe_reads_the_same_times(tmp_path):
     path = tmp_path / "take.chapters.vtt"
     path.write_bytes(WebVtt().render(TAKE))
     packets = packets_of(path)
-    chapters = chapters_of(TAKE, ChapterSettings())
+    chapters = chapters_of(TAKE, Division())
     assert [float(packet["pts_time"]) for packet in packets] == [each.start_ms / 1000 for each in chapters]
     lasts = [(each.end_ms - each.start_ms) / 1000 for each in chapters]
     assert [float(packet["duration_time"]) for packet in packets] == lasts
@@ -89,7 +89,7 @@ def test_a_take_without_phrases_has_a_file_without_cues():
 def test_a_session_has_a_cue_a_take_and_phrases_only_where_asked():
     layout = Layout((placed("one", 0.0, 60.0), placed("two", 62.0, 30.0)))
     assert cues_of(SessionVtt().render(layout)) == [(0.0, 60.0, "01 one"), (62.0, 92.0, "02 two")]
-    inside = cues_of(SessionVtt(ChapterSettings("phrase")).render(layout))
+    inside = cues_of(SessionVtt(Division("phrase")).render(layout))
     assert [text for _, _, text in inside] == [
         "01 one", "01.01 long dense against-groove", "01.02 long dense against-groove",
         "02 two", "02.01 long dense against-groove", "02.02 long dense against-groove",
@@ -100,7 +100,7 @@ def test_a_session_has_a_cue_a_take_and_phrases_only_where_asked():
 
 def test_a_long_take_in_a_session_has_sections():
     layout = Layout((placed("one", 0.0, 600.0, phrases=100),))
-    cues = cues_of(SessionVtt(ChapterSettings("section", most=5)).render(layout))
+    cues = cues_of(SessionVtt(Division("section", most=5)).render(layout))
     assert [text for _, _, text in cues] == ["01 one"] + [
         f"{first:03}-{first + 19:03} long dense against" for first in range(1, 100, 20)
     ]
@@ -159,7 +159,7 @@ def layouts(draw: st.DrawFn) -> Layout:
 
 @given(layouts(), st.sampled_from(["auto", "phrase", "section"]))
 def test_cues_lie_inside_one_another_or_apart(layout, by):
-    cues = cues_of(SessionVtt(ChapterSettings(by)).render(layout))
+    cues = cues_of(SessionVtt(Division(by)).render(layout))
     # 4.1: starts never go back, and each cue lasts; 4.5.1: one lies in the other, or they are apart.
     assert all(start_s < end_s for start_s, end_s, _ in cues)
     assert all(one[0] <= other[0] for one, other in pairwise(cues))

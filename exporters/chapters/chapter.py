@@ -1,24 +1,18 @@
-"""A chapter, and what decides how many a take has."""
+"""A chapter, and how a take is divided into chapters."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Protocol
 
 from batch.model import Labels
-from batch.settings import MARKED, LabelName
-
-ChaptersBy = Literal["auto", "phrase", "section"]
-
-FEWEST, MOST = 2, 255
-"""Between which ``most`` lies: one section is the take itself, and a table of contents in ID3 holds 255."""
+from batch.settings import FEWEST_CHAPTERS, MARKED, MOST_CHAPTERS, ChaptersBy, LabelName
 
 
 @dataclass(frozen=True, slots=True)
-class ChapterSettings:
-    """By phrases, by sections, or by phrases while they are at most ``most``, else by sections.
+class Division:
+    """By phrase, by section, or by phrase while there are at most ``most``, else by section.
 
-    ``most`` is two screens of a phone, and what the keys of a player without a screen still step through (our
-    choice). ``labels`` and ``devices`` are what chapters are named by, as markers are.
+    ``labels`` and ``devices`` are what chapters are named by, as markers are.
     """
 
     by: ChaptersBy = "auto"
@@ -28,8 +22,9 @@ class ChapterSettings:
 
     def __post_init__(self) -> None:
         """Refuse what makes no chapters; ValueError."""
-        if not FEWEST <= self.most <= MOST:
-            raise ValueError(f"most must lie between {FEWEST} and {MOST} chapters, got {self.most}")
+        if not FEWEST_CHAPTERS <= self.most <= MOST_CHAPTERS:
+            allowed = f"between {FEWEST_CHAPTERS} and {MOST_CHAPTERS}"
+            raise ValueError(f"most must lie {allowed} chapters, got {self.most}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,13 +4,11 @@ from collections.abc import Sequence
 
 from batch.model import Analysis
 from exporters.base import phrase_names
-from exporters.chapters.chapter import Chapter, ChapterSettings, Phrased
+from exporters.chapters.chapter import Chapter, Division, Phrased
 from exporters.chapters.sections import section_title, sections_of
 
 
-def chapters_of(
-    analysis: Analysis, settings: ChapterSettings, *, held: int | None = None
-) -> tuple[Chapter, ...]:
+def chapters_of(analysis: Analysis, settings: Division, *, held: int | None = None) -> tuple[Chapter, ...]:
     """Return the chapters of a take, none where it has no phrases.
 
     A file that holds only so many (``held``) gets sections where the phrases are more. Nothing stands for
@@ -31,7 +29,7 @@ def phrases_as_chapters(
 
 
 def sections_as_chapters(
-    phrases: Sequence[Phrased], names: Sequence[str], end_s: float, settings: ChapterSettings
+    phrases: Sequence[Phrased], names: Sequence[str], end_s: float, settings: Division
 ) -> tuple[Chapter, ...]:
     """Return a chapter for each section; one of a single phrase has that phrase's name."""
     if not phrases:

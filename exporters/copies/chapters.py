@@ -2,14 +2,13 @@
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import BinaryIO, Literal
+from typing import BinaryIO
 
 from batch.errors import UnfitError
 from batch.kinds import MIDI_SUFFIXES
 from batch.model import Analysis
-from exporters.chapters.chapter import ChapterSettings
-
-Encode = Literal["no", "flac", "ogg"]
+from batch.settings import Encode
+from exporters.chapters.chapter import Division
 
 _ENDINGS = {".mp3": "mp3", ".flac": "flac", ".ogg": "ogg", ".oga": "ogg", ".opus": "opus"}
 """Kinds that hold chapters, and what their copies end in."""
@@ -19,7 +18,7 @@ _ENDINGS = {".mp3": "mp3", ".flac": "flac", ".ogg": "ogg", ".oga": "ogg", ".opus
 class Chapters:
     """MP3, FLAC and Ogg are copied as they are and get chapters; others are encoded, if that is asked for."""
 
-    settings: ChapterSettings = field(default_factory=ChapterSettings)
+    settings: Division = field(default_factory=Division)
     encode: Encode = "no"
     suffixes: tuple[str, ...] = tuple(f".chapters.{ending}" for ending in ("mp3", "flac", "ogg", "opus"))
 

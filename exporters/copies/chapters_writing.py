@@ -15,7 +15,7 @@ from batch.model import Analysis, TakeInfo
 from batch.names import MADE_BY
 from batch.regular import open_regular, size_of, unreadable
 from batch.sound.chunks import HEAD_BYTES, kind_of
-from exporters.chapters.chapter import Chapter, ChapterSettings
+from exporters.chapters.chapter import Chapter, Division
 from exporters.chapters.takes import chapters_of
 from exporters.copies.chapters_comments import MOST_CHAPTERS, Comment, add_to_flac, add_to_ogg
 from exporters.copies.chapters_encoding import Encoding, encode
@@ -30,9 +30,7 @@ _BROKEN = (mutagen.MutagenError, ValueError, LookupError, EOFError, TypeError, s
 """What readers of tags raise on damaged files."""
 
 
-def write_copy(
-    analysis: Analysis, settings: ChapterSettings, recording: Path, kind: str, copy: BinaryIO
-) -> None:
+def write_copy(analysis: Analysis, settings: Division, recording: Path, kind: str, copy: BinaryIO) -> None:
     """Copy a recording that holds chapters, its sound byte for byte; TakeError if it is not of this kind."""
     if kind == "mp3":
         _copy_mp3(recording, chapters_of(analysis, settings), copy)
@@ -44,7 +42,7 @@ def write_copy(
 
 
 def write_encoded(
-    analysis: Analysis, settings: ChapterSettings, recording: Path, encoding: Encoding, copy: BinaryIO
+    analysis: Analysis, settings: Division, recording: Path, encoding: Encoding, copy: BinaryIO
 ) -> None:
     """Encode a recording that holds no chapters; TakeError as from :func:`encode`."""
     encode(recording, encoding, copy)

@@ -14,7 +14,7 @@ import soundfile
 from building import analysis_of, phrases_at, take_info
 
 from batch.model import Analysis
-from exporters.chapters.chapter import ChapterSettings
+from exporters.chapters.chapter import Division
 from exporters.copies.chapters import Chapters
 
 RATE_HZ = 48_000
@@ -48,11 +48,11 @@ def analysed(count: int = 5, seconds: float = 4.0, title: str | None = None) -> 
 def copied(
     recording: Path,
     analysis: Analysis | None = None,
-    settings: ChapterSettings | None = None,
+    settings: Division | None = None,
     encode: str = "no",
 ) -> Path:
     """Return the copy with its chapters, beside the recording."""
-    copier = Chapters(settings or ChapterSettings(), encode)
+    copier = Chapters(settings or Division(), encode)
     copy = recording.with_name(recording.stem + copier.suffix_for(recording.name))
     with copy.open("w+b") as stream:
         copier.copy(analysis or analysed(), recording, stream)
