@@ -29,8 +29,8 @@ class Chapters:
             raise UnfitError("a MIDI take has no sound to copy; its markers are in the marker file")
         if ending not in _ENDINGS and self.encode == "no":
             kind = ending.removeprefix(".").upper() or "such"
-            remedy = "set encode under [chapters] to flac or ogg, or ask for cue-points"
-            raise UnfitError(f"{kind} files hold no chapters; {remedy}")
+            remedy = 'encode = "flac" or "ogg" under [chapters] makes a copy that has them'
+            raise UnfitError(f"{kind} files get no chapters; {remedy}")
         return f".chapters.{_ENDINGS.get(ending, self.encode)}"
 
     def copy(self, analysis: Analysis, recording: Path, copy: BinaryIO) -> None:

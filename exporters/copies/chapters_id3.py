@@ -15,9 +15,10 @@ import batch.tags  # noqa: F401  bounds what mutagen unpacks
 from batch.names import MADE_BY
 from exporters.chapters.chapter import Chapter
 
-_HEADER_BYTES, _FOOTER = 10, 0x10
-_FOOTED_VERSION = 4
-"""A tag's header, and the flag of a footer as long (ID3v2.4, "Main Structure", 3.1 and 3.4)."""
+_VERSION, _HEADER_BYTES, _FOOTER = 4, 10, 0x10
+_SHIFTS, _LARGEST_SIZE = (21, 14, 7, 0), (1 << 28) - 1
+"""A tag's header with its size in 28 bits, seven a byte, and the flag of a footer as long as the header
+(ID3v2.4, "Main Structure", 3.1 and 3.4)."""
 
 _MOST_BYTES, _MOST_FRAMES = 16 << 20, 20_000
 """Of a tag: covers are smaller, and no program writes so many frames (our choice); mutagen's time grows with
@@ -41,16 +42,30 @@ def with_chapters(source: BinaryIO, size: int, chapters: Sequence[Chapter]) -> t
         If the file has a tag that cannot be read.
     """
     old = _tag_of(source, size)
-    tag = ID3()
+    kept = ID3()
     if old:
-        tag.load(BytesIO(old), load_v1=False)
+        kept.load(BytesIO(old), load_v1=False)
     for name in ("CHAP", "CTOC", f"TXXX:{_GENERATOR}"):
-        tag.delall(name)
-    for frame in _frames(chapters):
-        tag.add(frame)
-    new = BytesIO()
-    tag.save(new, v1=0, padding=lambda _: 0)
-    return new.getvalue(), len(old)
+        kept.delall(name)
+    body = b"".join(map(_written, (*(_alone(frame) for frame in _frames(chapters)), kept)))
+    if len(body) > _LARGEST_SIZE:
+        raise ValueError("a tag larger than any")
+    size_bytes = bytes(len(body) >> shift & 0x7F for shift in _SHIFTS)
+    return b"ID3" + bytes([_VERSION, 0, 0]) + size_bytes + body, len(old)
+
+
+def _alone(frame: Frame) -> ID3:
+    """Return a tag of one frame: several mutagen sorts by size, and some players go by their order."""
+    tag = ID3()
+    tag.add(frame)
+    return tag
+
+
+def _written(tag: ID3) -> bytes:
+    """Return the frames of a tag as bytes, none where it has none."""
+    stream = BytesIO()
+    tag.save(stream, v1=0, padding=lambda _: 0)
+    return stream.getvalue()[_HEADER_BYTES:]
 
 
 def _frames(chapters: Sequence[Chapter]) -> Iterator[Frame]:
@@ -97,8 +112,8 @@ def _tag_of(source: BinaryIO, size: int) -> bytes:
     head = source.read(_HEADER_BYTES)
     if len(head) < _HEADER_BYTES or not head.startswith(b"ID3"):
         return b""
-    length = sum((byte & 0x7F) << shift for byte, shift in zip(head[6:], (21, 14, 7, 0), strict=True))
-    if head[3] == _FOOTED_VERSION and head[5] & _FOOTER:
+    length = sum((byte & 0x7F) << shift for byte, shift in zip(head[6:], _SHIFTS, strict=True))
+    if head[3] == _VERSION and head[5] & _FOOTER:
         length += _HEADER_BYTES
     if length > min(size - _HEADER_BYTES, _MOST_BYTES):
         raise ValueError("a tag larger than its file, or than any")

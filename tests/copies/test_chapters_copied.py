@@ -1,7 +1,9 @@
 """MP3, FLAC and Ogg with chapters: ffprobe reads them, and nothing else of the recording changes."""
 
 import hashlib
+from dataclasses import replace
 from io import BytesIO
+from itertools import cycle
 from pathlib import Path
 
 import mutagen
@@ -24,6 +26,7 @@ from mutagen.apev2 import APEv2
 from recording import tone, write_media
 
 from batch.errors import TakeError, UnfitError
+from batch.model import Analysis, Length
 from batch.names import MADE_BY
 from exporters.chapters.chapter import Division
 from exporters.chapters.takes import chapters_of
@@ -35,11 +38,20 @@ PICTURE = bytes(range(256)) * 800
 """As large as a cover, 200 kB."""
 
 
+def with_names_of_all_lengths(analysis: Analysis) -> Analysis:
+    """Return phrases long and short in turn: what is written by size stands out of order."""
+    phrases = (
+        replace(phrase, labels=replace(phrase.labels, length=length))
+        for phrase, length in zip(analysis.phrases, cycle((Length.SHORT, Length.LONG)), strict=False)
+    )
+    return replace(analysis, phrases=tuple(phrases))
+
+
 @needs_ffmpeg
 @pytest.mark.parametrize("suffix", sorted(WRITTEN))
 @pytest.mark.parametrize("count", [1, 5, 254, 255, 256, 999])
 def test_ffprobe_reads_each_chapter_where_its_phrase_starts(tmp_path, suffix, count):
-    analysis = analysed(count)
+    analysis = with_names_of_all_lengths(analysed(count))
     found = probed(copied(recorded(tmp_path / f"take{suffix}"), analysis, BY_PHRASE))
     wanted = chapters_of(analysis, BY_PHRASE)
     assert [title for _, _, title in found] == [each.title for each in wanted]
@@ -281,7 +293,7 @@ def test_a_copy_is_called_by_its_kind(name, suffix):
 def test_kinds_without_chapters_are_encoded_only_if_asked(name):
     kind = name.partition(".")[2].upper()
     message = (
-        f"{kind} files hold no chapters; set encode under .chapters. to flac or ogg, or ask for cue-points"
+        f"{kind} files get no chapters; encode = .flac. or .ogg. under .chapters. makes a copy that has them"
     )
     with pytest.raises(UnfitError, match=message):
         Chapters().suffix_for(name)
