@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from batch.trend.history import History
     from batch.trend.rows import Trend
     from batch.workshop import Workshop
+    from exporters.playlists import Playlist
 
 T = TypeVar("T")
 
@@ -135,11 +136,17 @@ def watch(asked: argparse.Namespace) -> int:
 def rank(asked: argparse.Namespace) -> int:
     """Sort takes by variety or one of its parts."""
     from batch import rank as ranking
+    from batch import rank_file
     from batch.entry import State
     from batch.lookup import present
     from batch.terminal import print_ranking
 
-    as_table, by_score = asked.format == "table", asked.by == ranking.BY_SCORE
+    wanted = rank_file.format_for(asked.format, asked.out)
+    if asked.out is not None:
+        from exporters.ranking import OURS
+
+        rank_file.check(asked.out, OURS[wanted])
+    as_table, by_score = wanted == rank_file.TABLE, asked.by == ranking.BY_SCORE
 
     def best(catalogue: "Catalogue") -> tuple[list["Ranked"], int, int]:
         scored, folders = catalogue.scores(None if by_score else asked.by), catalogue.folders()
@@ -151,11 +158,16 @@ def rank(asked: argparse.Namespace) -> int:
         ranked = [ranking.Ranked(entry, place) for entry, place in zip(entries, places, strict=True)]
         return ranked, len(scored) - len(places), failed
 
-    ranked, more, failed = _ask(_catalogue_folder(asked.folder or Path()), best)
+    where = _catalogue_folder(asked.folder or Path())
+    ranked, more, failed = _ask(where, best)
     if as_table:
         print_ranking(ranked, asked.by, failed=failed, more=more)
+        return ALL_WELL
+    content = _ranking_file(ranked, wanted, where, asked)
+    if asked.out is None:
+        sys.stdout.buffer.write(content)
     else:
-        sys.stdout.buffer.write(_ranking_file(ranked, asked.format))
+        rank_file.write(asked.out, content)
     return ALL_WELL
 
 
@@ -330,11 +342,43 @@ def _find_take(asked: str, folder: Path | None) -> tuple[Path, "Entry"]:
     return where, find_take(asked, _ask(where, lambda catalogue: catalogue.entries()))
 
 
-def _ranking_file(ranked: Sequence["Ranked"], wanted: str) -> bytes:
-    from exporters import ranking
+def _ranking_file(ranked: Sequence["Ranked"], wanted: str, where: Path, asked: argparse.Namespace) -> bytes:
+    from exporters import playlists, ranking
 
-    render = {"csv": ranking.render_csv, "json": ranking.render_json, "xspf": ranking.render_xspf}
-    return render[wanted](ranked)
+    if wanted in ("csv", "json"):
+        return ranking.render_csv(ranked) if wanted == "csv" else ranking.render_json(ranked)
+    playlist = _playlist(ranked, where, asked)
+    if wanted == "xspf":
+        return playlists.render_xspf(playlist)
+    for link in (track.link for track in playlist.tracks if not playlists.is_writable(track)):
+        from batch.inert import inert
+        from batch.terminal import say_problem
+
+        say_problem(f"{inert(link)}: no line of M3U8 can hold its name, so it is left out; ask for xspf")
+    return playlists.render_m3u8(playlist)
+
+
+def _playlist(ranked: Sequence["Ranked"], where: Path, asked: argparse.Namespace) -> "Playlist":
+    """Return the ranking as a playlist; its links hold from the folder that it goes to, or anywhere."""
+    from batch.names import absolute
+    from batch.outlines import outlines_of
+    from batch.rank_file import title_of, way_from
+    from batch.shelf import Shelf
+    from exporters import exporters_for
+    from exporters.playlists import playlist_of_ranking
+
+    paths = [take.entry.path for take in ranked]
+    folder = absolute(asked.out).parent if asked.out is not None else None
+    links = [way_from(folder, path) if folder else path.as_posix() for path in paths]
+    shelf = Shelf(where, exporters_for)
+
+    def told(catalogue: "Catalogue") -> tuple[str, dict[Path, str | None]]:
+        outlines = outlines_of([take.entry for take in ranked], catalogue, shelf)
+        players = {path: outline.player for path, outline in outlines.items()}
+        return title_of(catalogue.folders(), catalogue.home), players
+
+    title, players = _ask(where, told)
+    return playlist_of_ranking(title, ranked, asked.by, links, players)
 
 
 def _trend_file(found: "Trend", history: "History", wanted: str) -> bytes:
