@@ -102,8 +102,9 @@ def run(asked: argparse.Namespace) -> int:
         workshop = _workshop(out, extras)
         tidy(out, Role.WATCHING)
         with _hearers(asked) as hearers, workshop.engine(hearers) as engine:
-            stale = engine.expect(takes)
-            all_done = _report(extras).work(
+            stale, report = engine.expect(takes), _report(extras)
+            report.look_over(takes)
+            all_done = report.work(
                 engine, stale, folders=lambda: folders, total=len(stale), known=len(takes) - len(stale)
             )
     if complaints:
@@ -182,10 +183,10 @@ def trend(asked: argparse.Namespace) -> int:
     from batch.trend.periods import Per
     from batch.trend.rows import By, followed, only, trend_of
     from batch.trend.table import print_trend
-    from exporters import exporters_for
+    from exporters import files_of
 
     where = _catalogue_folder(asked.folder or Path())
-    shelf, today = Shelf(where, exporters_for), datetime.now().date()
+    shelf, today = Shelf(where, files_of), datetime.now().date()
 
     def told(catalogue: "Catalogue") -> "History":
         with progress(len(catalogue.files(State.DONE)), "reading takes") as bar:
@@ -247,24 +248,29 @@ def status(asked: argparse.Namespace) -> int:
 def _workshop(out: Path, extras: Collection[str] = ()) -> "Workshop":
     from batch.terminal import say_problem
     from batch.workshop import Workshop
-    from exporters import exporters_for
+    from exporters import files_of
 
-    return Workshop(out, partial(exporters_for, also=extras), say_problem)
+    return Workshop(out, partial(files_of, also=extras), say_problem)
 
 
 def _report(extras: Collection[str]) -> "Report":
     from batch.report import Report
-    from exporters import overview_exporters_for, session_exporters_for
+    from exporters import faults, overview_exporters_for, session_exporters_for, unfit
 
-    return Report(session_exporters_for, partial(overview_exporters_for, also=extras))
+    return Report(
+        partial(session_exporters_for, also=extras),
+        partial(overview_exporters_for, also=extras),
+        partial(faults, also=extras),
+        partial(unfit, also=extras),
+    )
 
 
 def _extras(asked: Sequence[str]) -> frozenset[str]:
     """Return what is to be written on request; BatchError if there is no such thing."""
-    from exporters import EXTRAS
+    from batch.exports import known
 
-    if unknown := [name for name in asked if name not in EXTRAS]:
-        raise BatchError(f"--export {unknown[0]}: there is no such export; choose from {', '.join(EXTRAS)}")
+    if unknown := [name for name in asked if name not in known()]:
+        raise BatchError(f"--export {unknown[0]}: there is no such export; choose from {', '.join(known())}")
     return frozenset(asked)
 
 

@@ -80,7 +80,7 @@ class Engine:
                 return False
         except (OSError, TakeError):
             return False
-        return self.shelf.holds(entry.name, asked.settings)
+        return self.shelf.holds(entry.name, path, asked.settings)
 
     def _take_on(self, path: Path, flight: Flight) -> Iterator[Outcome]:
         """Begin to hear a take, once there is room; yield what is done meanwhile."""
@@ -157,7 +157,7 @@ class Engine:
     def _is_same(self, known: Entry, job: Job) -> bool:
         """Return whether a take only has another stamp: it was touched, or its folder copied."""
         same = (known.path, known.rendition) == (job.entry.path, job.entry.rendition)
-        return same and self.shelf.holds(known.name or "", job.request.asked.settings)
+        return same and self.shelf.holds(known.name or "", known.path, job.request.asked.settings)
 
     def _adopt(self, job: Job, analysis: Analysis, source: Entry | None) -> Iterator[Outcome]:
         """Use the analysis of the same content under another name; a renamed take leaves nothing behind."""

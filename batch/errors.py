@@ -11,6 +11,10 @@ class SettingsError(BatchError):
     """The command line or a settings file asks for something impossible."""
 
 
+class UnfitError(BatchError):
+    """A kind of recording cannot carry what is asked for; that is nobody's mistake, and is said once."""
+
+
 class TakeError(BatchError):
     """One take cannot be heard. The other takes go on.
 

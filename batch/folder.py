@@ -136,7 +136,9 @@ def _prints_of(folder: Path) -> _Prints:
             include={"sound", "labels", "groove", "relations", "held", "tension", "variety"}
         ),
         grid=GridSettings(**settings.grid.model_dump(exclude_unset=True)).model_dump_json(),
-        rendition=_fingerprint(settings.model_dump_json(include={"markers", "cues", "page", "picture"})),
+        rendition=_fingerprint(
+            settings.model_dump_json(include={"markers", "cues", "page", "picture", "export"})
+        ),
     )
 
 

@@ -3,7 +3,7 @@
 import os
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,8 +11,9 @@ from batch.catalogue import Catalogue
 from batch.entry import Entry, State
 from batch.errors import BatchError
 from batch.folder import settings_of
-from batch.kept import Written, write_changed
+from batch.kept import Written
 from batch.lookup import present
+from batch.on_request import bring_up
 from batch.outlines import outlines_of
 from batch.outputs import is_ours
 from batch.overview import Listed, Overview
@@ -45,23 +46,20 @@ class Gallery:
         Raises
         ------
         BatchError
-            If the disk is full or the folder refuses, or has such a file that is not ours.
+            At the end, a line for each file that could not be written: the disk is full, the folder refuses,
+            has such a file that is not ours, or its exporter failed.
         """
         exporters = self._exporters(folders)
         if not exporters:
             return
         overview = self.overview()
         takes = len(overview.takes) + overview.more
-        foreign = []
+        trouble: list[str] = []
         for exporter in exporters:
-            path = self.shelf.folder / exporter.file_name
-            if os.path.lexists(path) and not is_ours(path):
-                foreign.append(path)
-            elif write_changed(path, exporter.render(overview)):
+            if bring_up(self.shelf.folder / exporter.file_name, partial(exporter.render, overview), trouble):
                 yield Written(exporter.file_name, takes)
-        if foreign:
-            lines = (f"{path}: is not by takemill and was left alone; move it away" for path in foreign)
-            raise BatchError("\n".join(lines))
+        if trouble:
+            raise BatchError("\n".join(trouble))
 
     def overview(self, most: int = MOST_LISTED) -> Overview:
         """Return the takes whose recordings are there, ``most`` of them with all there is to show."""

@@ -1,27 +1,27 @@
 """A folder's takes kept as one session: one marker file and one cue list, written anew as takes come."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from batch.catalogue import Catalogue
 from batch.entry import Entry, State
+from batch.errors import BatchError
 from batch.folder import settings_of
-from batch.kept import Written, write_changed
+from batch.kept import Written
 from batch.lookup import is_there
 from batch.names import output_names
+from batch.on_request import bring_up
 from batch.outlines import outlines_of
+from batch.outputs import is_ours
 from batch.session import Layout, SessionTake, lay_out
-from batch.settings import Settings
 from batch.shelf import Shelf
 from batch.tempo import TempoMap
 
 if TYPE_CHECKING:
-    from exporters.session_cues import SessionCues
-    from exporters.session_markers import SessionMarkers
-
-SessionExporters = Callable[[Settings], "tuple[SessionMarkers, SessionCues]"]
+    from exporters.base import SessionExporter, SessionExportersFor
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ class Gigs:
 
     catalogue: Catalogue
     shelf: Shelf
-    exporters: SessionExporters
+    exporters: "SessionExportersFor"
 
     def bring_up(self, folders: Iterable[Path]) -> Iterator[Written]:
         """Bring the sessions of ``folders`` up to date; yield those that changed.
@@ -38,31 +38,44 @@ class Gigs:
         Raises
         ------
         BatchError
-            If the disk is full or the folder refuses.
+            At the end, a line for each file that could not be written: the disk is full, the folder refuses,
+            has such a file that is not ours, or its exporter failed.
         """
-        wanted = [folder for folder in dict.fromkeys(folders) if settings_of(folder).session.write]
+        wanted = {folder: found for folder in folders if (found := self._exporters(folder))}
         if not wanted:
             return
-        names = _session_names(self.catalogue.folders())
-        for folder in wanted:
-            if written := self._write(folder, names.get(folder, "")):
+        names, trouble = _session_names(self.catalogue.folders()), list[str]()
+        for folder, exporters in wanted.items():
+            if written := self._write(folder, names.get(folder, ""), exporters, trouble):
                 yield written
+        if trouble:
+            raise BatchError("\n".join(trouble))
 
-    def _write(self, folder: Path, name: str) -> Written | None:
+    def _exporters(self, folder: Path) -> "Sequence[SessionExporter]":
+        """Return what is asked for, and what is there under a name that the folder's session may have."""
+        plain = folder.name or "session"
+        names = (plain, f"{plain}.session", f"{folder.parent.name}-{plain}.session")  # see output_names
+
+        def there(suffix: str) -> bool:
+            return any(is_ours(self.shelf.folder / f"{name}{suffix}") for name in names)
+
+        return self.exporters(settings_of(folder), there=there)
+
+    def _write(
+        self, folder: Path, name: str, exporters: "Sequence[SessionExporter]", trouble: list[str]
+    ) -> Written | None:
         home, done = self.catalogue.home, {State.DONE, State.FAILED}
         entries = self.catalogue.in_folder(folder)
         mine = [e for e in entries if e.state in done and is_there(e.path, home)]
         if not mine:
             return None
-        settings = settings_of(folder)
-        layout = lay_out(self._takes(mine), settings.session)
-        markers, cues = self.exporters(settings)
-        contents = {
-            f"{name}{markers.suffix}": markers.render(layout, self._map_of(layout, mine)),
-            f"{name}{cues.suffix}": cues.render(layout),
-        }
-        changed = [write_changed(self.shelf.folder / file, content) for file, content in contents.items()]
-        return Written(f"{name}{markers.suffix}", len(layout.takes), layout.remarks) if any(changed) else None
+        layout = lay_out(self._takes(mine), settings_of(folder).session)
+        layout = replace(layout, session_map=self._map_of(layout, mine))
+        files = {f"{name}{exporter.suffix}": partial(exporter.render, layout) for exporter in exporters}
+        changed = [
+            file for file, render in files.items() if bring_up(self.shelf.folder / file, render, trouble)
+        ]
+        return Written(changed[0], len(layout.takes), layout.remarks) if changed else None
 
     def _takes(self, entries: Sequence[Entry]) -> list[SessionTake]:
         outlines = outlines_of(entries, self.catalogue, self.shelf)

@@ -4,10 +4,6 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from batch.errors import BatchError
-from batch.outputs import write_whole
-from batch.regular import read_whole
-
 _REST_FACTOR = 10.0
 """Writing such files while takes are heard costs at most a part in this many of the time (our choice)."""
 _SHORT_S = 5.0
@@ -64,20 +60,3 @@ class Keeper:
         finally:
             ended_s = self.clock()
             self._not_before_s = ended_s + _REST_FACTOR * (ended_s - began_s)
-
-
-def write_changed(path: Path, content: bytes) -> bool:
-    """Write a file if it is not there with this content; return whether it was written.
-
-    Raises
-    ------
-    BatchError
-        If the disk is full or the folder refuses.
-    """
-    try:
-        if path.is_file() and read_whole(path) == content:
-            return False
-        write_whole(path, content)
-    except OSError as error:
-        raise BatchError(f"{path}: cannot be written ({error.strerror}); make room there") from error
-    return True

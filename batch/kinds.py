@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from batch.names import OUTPUT_SUFFIXES
+from batch.names import BROUGHT_TAKE_ENDING, OUTPUT_SUFFIXES
 
 FILE_SUFFIXES = frozenset(
     {".wav", ".wave", ".bwf", ".rf64", ".bw64", ".w64", ".caf", ".aif", ".aiff", ".aifc", ".au", ".snd"}
@@ -27,6 +27,7 @@ def is_take_name(name: str) -> bool:
         path.suffix in TAKE_SUFFIXES
         and not is_hidden(lower)
         and not lower.endswith(OUTPUT_SUFFIXES)
+        and not BROUGHT_TAKE_ENDING.search(path.stem)
         and not path.stem.endswith(_PARTIAL_ENDINGS)
         and not is_tempo_map_name(lower)
     )

@@ -17,12 +17,23 @@ MAIN_SUFFIXES = (".markers.mid", ".cues.csv", ANALYSIS_SUFFIX)
 """What every take has; other files are written on request."""
 SESSION_SUFFIXES = (".session-markers.mid", ".session-cues.csv")
 """What a folder's takes are written to as one session; no take's own files end so."""
-OUTPUT_SUFFIXES = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES)
+COPY_SUFFIXES = (".markers.wav", ".chapters.mp3", ".chapters.flac", ".chapters.ogg", ".chapters.opus")
+"""What copies of recordings end in that carry their phrases."""
+OUTPUT_SUFFIXES = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES, *COPY_SUFFIXES)
 """What takemill writes that could be a take by its kind; a file that ends so is never taken for one."""
+KNOWN_BY_NAME = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES)
+"""What bears no mark: a file that ends so is takemill's by its name."""
+TAKEN_ENDINGS = (*OUTPUT_SUFFIXES, ".listen.html", ".phrases.svg")
+"""What takemill's own files end in; no other package's exporter writes to such names."""
+BROUGHT_TAKE_ENDING = re.compile(r"\.[a-z0-9]+(-[a-z0-9]+)*-markers$")
+"""What the stem of a file ends in that another package wrote and that could be a take by its kind."""
 
+MADE_BY = "Made by takemill"
+"""What every other file on request bears near its start or its end, so that one by somebody else is known
+and left alone."""
 HTML_MARK = '<meta name="generator" content="takemill">'
 SVG_MARK = "<!-- takemill -->"
-"""What pages and pictures bear near their start, so that one by somebody else is known and left alone."""
+"""The same for pages and pictures."""
 
 LONGEST_NAME = 223
 """Bytes of a NAME: file systems hold 255 (POSIX NAME_MAX), and 32 are left for what it ends in."""

@@ -1,7 +1,7 @@
 """What is done for takes, told line by line as it is done, and what is written of many kept up with it."""
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,13 +10,16 @@ from typing import TYPE_CHECKING
 from batch.engine import Engine
 from batch.errors import BatchError
 from batch.gallery import Gallery
-from batch.gig import Gigs, SessionExporters
+from batch.gig import Gigs
 from batch.kept import Keeper, Written
 from batch.outcome import Did, Outcome
+from batch.scan import settings_or_defaults
+from batch.settings import Settings
 from batch.terminal import progress, say, say_index, say_outcome, say_problem, say_session
+from batch.words import count
 
 if TYPE_CHECKING:
-    from exporters.base import OverviewExportersFor
+    from exporters.base import OverviewExportersFor, SessionExportersFor
 
 Keepers = tuple[tuple[Keeper, Callable[[Written], None]], ...]
 """Who keeps files about many takes up, and how it is said of one that was written."""
@@ -26,11 +29,15 @@ Keepers = tuple[tuple[Keeper, Callable[[Written], None]], ...]
 class Report:
     """Counts what becomes of takes and tells it; the same trouble is told once."""
 
-    sessions: SessionExporters
+    sessions: "SessionExportersFor"
     overviews: "OverviewExportersFor"
+    faults: Callable[[Settings], Sequence[str]]
+    unfit: Callable[[str, Settings], Sequence[str]]
     counts: dict[Did, int] = field(default_factory=lambda: dict.fromkeys(Did, 0))
     _told: dict[Path, str] = field(default_factory=dict)
     _problems: list[str] = field(default_factory=list)
+    _unfit: dict[str, list[str]] = field(default_factory=dict)
+    _said_unfit: set[str] = field(default_factory=set)
 
     def work(
         self,
@@ -70,8 +77,26 @@ class Report:
         if any(self.counts.values()):
             tally = ", ".join(f"{count} {did.value}" for did, count in self.counts.items() if count)
             say(f"{tally}; files in {engine.shelf.folder}")
+        self._say_unfit()
         kept = self._keep(keepers, folders())
         return kept and not self.counts[Did.FAILED] + self.counts[Did.LEFT]
+
+    def look_over(self, takes: Iterable[Path]) -> None:
+        """Note of which takes no such copy can be made as is asked for, to be said at the end."""
+        for take in takes:
+            for reason in self.unfit(take.name, settings_or_defaults(take.parent)):
+                names = self._unfit.setdefault(reason, [])
+                if take.name not in names:
+                    names.append(take.name)
+
+    def _say_unfit(self) -> None:
+        """Say each reason once: for how many takes it holds, and for which first."""
+        for reason, (first, *others) in self._unfit.items():
+            if reason not in self._said_unfit:
+                more = f" and {count(len(others), 'more take')}" if others else ""
+                say(f"{first}{more}: {reason}")
+        self._said_unfit |= self._unfit.keys()
+        self._unfit.clear()
 
     def _keepers(self, engine: Engine) -> Keepers:
         catalogue, shelf = engine.catalogue, engine.shelf
@@ -90,16 +115,19 @@ class Report:
         if outcome.did is Did.LEFT:
             self._told[path] = reason
         say_outcome(outcome)
+        if outcome.did in {Did.HEARD, Did.WRITTEN}:
+            self.look_over([path])
 
     def _keep(self, keepers: Keepers, folders: Iterable[Path]) -> bool:
         """Bring the files about many takes up to date, a line each that changed; return if that went well."""
-        problems: list[str] = []
+        problems = [fault for folder in folders for fault in self.faults(settings_or_defaults(folder))]
         for keeper, tell in keepers:
             try:
                 for written in keeper.keep(folders):
                     tell(written)
             except BatchError as error:
                 problems.append(str(error))
+        problems = list(dict.fromkeys(problems))
         for problem in problems:
             if problem not in self._problems:
                 say_problem(problem)

@@ -10,6 +10,7 @@ from batch.names import natural
 from batch.outline import Outline
 from batch.placement import DAY_S, TIME_REFERENCE, clock_day, from_zero
 from batch.settings import SessionSettings
+from batch.tempo import TempoMap
 
 _OVERLAP_S = 0.05
 """Takes cut from one recording may share this much (our choice)."""
@@ -45,7 +46,8 @@ class Layout:
     """A session: its takes in order, and what the player should know of how they were placed.
 
     ``map_print`` and ``map_starts_at_s`` are the tempo map that all placed takes share and where in it the
-    files' zero lies; ``zero_reads_s`` is what the session's clock reads there.
+    files' zero lies; ``zero_reads_s`` is what the session's clock reads there. ``session_map`` is that tempo
+    map itself, once it has been read.
     """
 
     takes: tuple[Placed, ...]
@@ -53,6 +55,7 @@ class Layout:
     map_print: str | None = None
     map_starts_at_s: float = 0.0
     zero_reads_s: float = 0.0
+    session_map: TempoMap | None = None
 
 
 def lay_out(takes: Iterable[SessionTake], settings: SessionSettings) -> Layout:

@@ -5,7 +5,7 @@ Jazz Database: Pfleiderer and others, "Inside the Jazzomat", 2017).
 """
 
 from fnmatch import fnmatchcase
-from typing import Annotated, Literal, Self, get_args
+from typing import Annotated, Any, Literal, Self, TypeVar, get_args
 
 from pydantic import (
     AfterValidator,
@@ -18,7 +18,10 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
+from batch.exports import known
 from batch.naming import parse
+
+Name = TypeVar("Name", bound=str)
 
 Tempo = Annotated[float, Field(ge=20, le=400, allow_inf_nan=False)]
 """Beats a minute. The limits are those of common metronomes with room to spare (from memory)."""
@@ -293,9 +296,15 @@ LabelName = Literal["length", "density", "groove", "articulation", "register", "
 MARKED: tuple[LabelName, ...] = ("length", "density", "groove")
 
 
-def _once(names: tuple[LabelName, ...]) -> tuple[LabelName, ...]:
+def _once(names: tuple[Name, ...]) -> tuple[Name, ...]:
     """Take what is named twice once."""
     return tuple(dict.fromkeys(names))
+
+
+MarkerTrack = Literal["first", "last"]
+StatedMap = Literal["known", "none", "heard"]
+"""Which tempo map a file states: a session's or a take's own where there is one; none, but one tempo; or
+else also what was heard, where that can be trusted."""
 
 
 class MarkerSettings(_Section):
@@ -304,6 +313,9 @@ class MarkerSettings(_Section):
     counts_from: CountsFrom = "auto"
 
     midi_format: Literal[0, 1] = 0
+    """One track, or several."""
+    track: MarkerTrack = "first"
+    """Which of several has the markers."""
     event: Literal["marker", "cue-point"] = "marker"
     labels: Annotated[tuple[LabelName, ...], Field(min_length=1, strict=False), AfterValidator(_once)] = (
         MARKED
@@ -317,8 +329,11 @@ class MarkerSettings(_Section):
     """Write one note a phrase, so that a program without regions shows the spans."""
     session_tempo_bpm: Tempo = 120.0
     """Tempo the file states where the take has no map of its own."""
+    tempo_map: StatedMap = "known"
+    notes: bool = False
+    """Write the heard notes too, as a part of their own: on the second channel, or in a track of several."""
     notes_file: bool = False
-    """Write the heard notes too, to ``NAME.notes.mid``."""
+    """The same to a file of their own, ``NAME.notes.mid``."""
 
 
 CueColumn = Literal[
@@ -375,6 +390,27 @@ class PictureSettings(_Section):
     """Pictures: ``NAME.phrases.svg`` for each take, ``phrases.svg`` for all in the output folder."""
 
     write: bool = False
+
+
+def _is_export(name: str) -> str:
+    if name not in known():
+        raise ValueError("no such export")
+    return name
+
+
+def _choices(schema: dict[str, Any]) -> None:
+    schema["enum"] = list(known())
+
+
+ExportName = Annotated[str, AfterValidator(_is_export), Field(json_schema_extra=_choices)]
+
+
+class ExportSettings(_Section):
+    """Files on request, by the names that ``--export`` has for them."""
+
+    write: Annotated[tuple[ExportName, ...], Field(strict=False), AfterValidator(_once)] = ()
+    options: dict[str, dict[str, Any]] = {}
+    """For exporters of other packages: a section of its own for each, by its name."""
 
 
 class FolderSettings(_Section):
@@ -456,6 +492,7 @@ class Settings(_Section):
     session: SessionSettings = SessionSettings()
     page: PageSettings = PageSettings()
     picture: PictureSettings = PictureSettings()
+    export: ExportSettings = ExportSettings()
     folder: FolderSettings = FolderSettings()
     hearing: HearingSettings = HearingSettings()
     watch: WatchSettings = WatchSettings()

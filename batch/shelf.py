@@ -2,23 +2,26 @@
 
 import errno
 import os
-from collections.abc import Iterable
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from batch.contract import parse_analysis
 from batch.entry import Entry
-from batch.errors import BatchError, LaterError, TakeError
+from batch.errors import BatchError, LaterError, TakeError, UnfitError
+from batch.folder import content_hash
 from batch.model import Analysis
-from batch.names import ANALYSIS_SUFFIX, MAIN_SUFFIXES
-from batch.outputs import is_ours, write_whole
+from batch.names import ANALYSIS_SUFFIX
+from batch.on_request import attempt
+from batch.outputs import is_ours, whole, write_whole
 from batch.regular import read_whole
 from batch.settings import Settings
 
 if TYPE_CHECKING:
-    from exporters.base import Exporter, ExportersFor
+    from exporters.base import Chosen, Copier, Exporter, FilesOf
 
 _ALL_TAKES = ""
 """What stands before the ending in the name of a file about all takes."""
@@ -26,10 +29,10 @@ _ALL_TAKES = ""
 
 @dataclass(frozen=True, slots=True)
 class Shelf:
-    """The files in ``folder``; ``exporters`` says which a take has by its settings."""
+    """The files in ``folder``; ``files_of`` says which a take has by its settings."""
 
     folder: Path
-    exporters: "ExportersFor"
+    files_of: "FilesOf"
 
     def way_to(self, recording: Path) -> str:
         """Return the path from this folder to a recording, with slashes on every system."""
@@ -38,9 +41,12 @@ class Shelf:
         except ValueError:  # on another drive
             return recording.as_posix()
 
-    def holds(self, name: str, settings: Settings) -> bool:
-        """Return whether all files that are asked for of the take called ``name`` are there."""
-        return all(os.path.isfile(self._file(name, exporter)) for exporter in self.exporters(settings))
+    def holds(self, name: str, recording: Path, settings: Settings) -> bool:
+        """Return whether all files that are asked for of a take are there under ``name``."""
+        chosen = self.files_of(settings)
+        suffixes = [one.suffix for one in (*chosen.always, *chosen.extras)]
+        suffixes += [suffix for one in chosen.copies if (suffix := _suffix_for(one, recording))]
+        return all(os.path.isfile(self.folder / f"{name}{suffix}") for suffix in suffixes)
 
     def write(
         self, entry: Entry, settings: Settings, analysis: Analysis, name: str, gone: str | None = None
@@ -49,7 +55,7 @@ class Shelf:
 
         Files on request are written if they are asked for, if the take has them by this name, the one it
         had, or the one it had before it was renamed (``gone``), and if one like it about all takes is there.
-        What goes wrong with those harms no others; it is returned.
+        What goes wrong with one of those harms no others; it is returned.
 
         Raises
         ------
@@ -58,16 +64,15 @@ class Shelf:
             or if the name is too long.
         """
         names = [one for one in dict.fromkeys((name, entry.name, gone, _ALL_TAKES)) if one is not None]
-        chosen = self.exporters(
+        chosen = self.files_of(
             settings, there=lambda suffix: any(is_ours(self.folder / f"{one}{suffix}") for one in names)
         )
-        main = {self._file(name, e): e.render(analysis) for e in chosen if e.suffix in MAIN_SUFFIXES}
-        *first, (last, last_content) = main.items()
+        main = [(self.folder / f"{name}{one.suffix}", one.render(analysis)) for one in chosen.always]
+        *first, (last, last_content) = main
         try:
             for path, content in first:
                 write_whole(path, content)
-            extras = (exporter for exporter in chosen if exporter.suffix not in MAIN_SUFFIXES)
-            trouble = self._write_extras(extras, analysis, name)
+            trouble = [*filter(None, self._write_extras(chosen, entry.path, analysis, name))]
             write_whole(last, last_content)
         except OSError as error:
             if entry.name is None:
@@ -75,7 +80,7 @@ class Shelf:
             raise self._unwritable(entry.path, error) from error
         if entry.name is not None and entry.name != name:
             self.remove(entry.name)
-        return trouble
+        return "; ".join(trouble) or None
 
     def read(self, entry: Entry) -> Analysis | None:
         """Return the analysis on disk; None if it is gone or is another take's."""
@@ -89,28 +94,27 @@ class Shelf:
     def remove(self, name: str) -> None:
         """Take away the files of the take called ``name``, all that it may have."""
         for suffix in self.suffixes():
-            path = self.folder / f"{name}{suffix}"
-            if is_ours(path):
-                with suppress(OSError):
-                    path.unlink()
+            self._remove_ours(f"{name}{suffix}")
 
     def suffixes(self) -> tuple[str, ...]:
         """Return what the names of a take's files may end in."""
-        return tuple(exporter.suffix for exporter in self.exporters(Settings(), there=lambda _: True))
+        return self.files_of(Settings(), there=lambda _: True).suffixes
 
-    def _write_extras(self, extras: Iterable["Exporter"], analysis: Analysis, name: str) -> str | None:
-        """Write a take's files on request; return what went wrong with one of them."""
-        trouble = None
-        for exporter in extras:
-            path = self._file(name, exporter)
-            try:
-                if os.path.lexists(path) and not is_ours(path):
-                    trouble = f"{path} is not by takemill and was left alone; move it away"
-                    continue
-                write_whole(path, exporter.render(analysis))
-            except OSError as error:
-                trouble = f"{path} cannot be written ({error.strerror or error}); make room there"
-        return trouble
+    def _write_extras(
+        self, chosen: "Chosen", recording: Path, analysis: Analysis, name: str
+    ) -> Iterator[str | None]:
+        """Write a take's files on request; yield what went wrong with each."""
+        for exporter in chosen.extras:
+            path = self.folder / f"{name}{exporter.suffix}"
+            yield attempt(path, partial(_write, exporter, analysis, path))
+        for copier in chosen.copies:
+            suffix = _suffix_for(copier, recording)
+            if suffix is not None:
+                path = self.folder / f"{name}{suffix}"
+                yield attempt(path, partial(_write_copy, copier, analysis, recording, path))
+            for stale in copier.suffixes:  # of another format, before the settings or the take changed
+                if stale != suffix:
+                    self._remove_ours(f"{name}{stale}")
 
     def _unwritable(self, take: Path, error: OSError) -> TakeError:
         problem = f"its files cannot be written to {self.folder} ({error.strerror or error})"
@@ -118,5 +122,39 @@ class Shelf:
             return TakeError(take, problem, "give the take a shorter name")
         return LaterError(take, problem, "make room or give permission there")
 
-    def _file(self, name: str, exporter: "Exporter") -> Path:
-        return self.folder / f"{name}{exporter.suffix}"
+    def _remove_ours(self, file_name: str) -> None:
+        path = self.folder / file_name
+        if is_ours(path):
+            with suppress(OSError):
+                path.unlink()
+
+
+def _suffix_for(copier: "Copier", recording: Path) -> str | None:
+    """Return what the copy of a recording ends in; None if one of its kind has none."""
+    try:
+        return copier.suffix_for(recording.name)
+    except UnfitError:
+        return None
+
+
+def _write(exporter: "Exporter", analysis: Analysis, path: Path) -> None:
+    write_whole(path, exporter.render(analysis))
+
+
+def _write_copy(copier: "Copier", analysis: Analysis, recording: Path, path: Path) -> None:
+    """Write the copy of a recording.
+
+    Raises
+    ------
+    TakeError
+        If it cannot be made; :class:`LaterError` if the recording is not the one that was analysed, as it
+        is or while it is copied: positions in it would be wrong.
+    """
+    before = recording.stat()
+    if content_hash(recording) != analysis.take.content_hash:
+        raise LaterError(recording, "changed since it was analysed", "the next run hears it again")
+    with whole(path) as stream:
+        copier.copy(analysis, recording, stream)
+        after = recording.stat()
+        if (after.st_size, after.st_mtime_ns) != (before.st_size, before.st_mtime_ns):
+            raise LaterError(recording, "changed while it was copied", "the next run hears it again")

@@ -21,7 +21,7 @@ from batch.rebuild import rebuild
 from batch.shelf import Shelf
 
 if TYPE_CHECKING:
-    from exporters.base import ExportersFor
+    from exporters.base import FilesOf
 
 Say = Callable[[str], None]
 
@@ -34,7 +34,7 @@ class Workshop:
     """
 
     out: Path
-    exporters: "ExportersFor"
+    files_of: "FilesOf"
     say: Say
     _made: bool = False
     _looked_through: bool = False
@@ -61,7 +61,7 @@ class Workshop:
     def engine(self, hearers: Hearers) -> Iterator[Engine]:
         """Open the engine that writes here; BatchError as from :meth:`catalogue`."""
         with self.catalogue() as catalogue:
-            yield Engine(catalogue, Shelf(self.out, self.exporters), hearers, self._spare)
+            yield Engine(catalogue, Shelf(self.out, self.files_of), hearers, self._spare)
 
     @contextmanager
     def catalogue(self) -> Iterator[Catalogue]:

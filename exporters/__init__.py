@@ -1,11 +1,14 @@
 """One module a format: a finished analysis in, bytes out."""
 
-from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Mapping
 
+from batch.errors import BatchError, UnfitError
+from batch.exports import OWN, brought, known
+from batch.names import TAKEN_ENDINGS
 from batch.settings import Settings
 from exporters.analysis_json import AnalysisJson
-from exporters.base import Exporter, OverviewExporter, There
+from exporters.base import Chosen, Extra, OverviewExporter, Ready, SessionExporter, There
+from exporters.brought import ready as brought_ready
 from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers, MidiNotes
 from exporters.page import TakePage, TakesPage
@@ -13,54 +16,112 @@ from exporters.pictures import TakePicture, TakesPicture
 from exporters.session_cues import SessionCues
 from exporters.session_markers import SessionMarkers
 
-__all__ = ["EXTRAS", "Exporter", "exporters_for", "overview_exporters_for", "session_exporters_for"]
-
-
-@dataclass(frozen=True, slots=True)
-class Extra:
-    """Files that are written on request: one for each take, and maybe one for all of a folder."""
-
-    asked_by: Callable[[Settings], bool]
-    of_take: Callable[[Settings], Exporter]
-    of_takes: OverviewExporter | None = None
+__all__ = ["EXTRAS", "faults", "files_of", "overview_exporters_for", "session_exporters_for", "unfit"]
 
 
 def _notes(settings: Settings) -> MidiNotes:
-    return MidiNotes(settings.markers.session_tempo_bpm, settings.markers.counts_from)
+    markers = settings.markers
+    return MidiNotes(markers.session_tempo_bpm, markers.counts_from, markers.tempo_map)
 
 
 EXTRAS: Mapping[str, Extra] = {
-    "notes": Extra(lambda settings: settings.markers.notes_file, _notes),
-    "page": Extra(lambda settings: settings.page.write, lambda _: TakePage(), TakesPage()),
-    "picture": Extra(lambda settings: settings.picture.write, lambda _: TakePicture(), TakesPicture()),
+    "notes": Extra(_notes, asked_by=lambda settings: settings.markers.notes_file),
+    "page": Extra(
+        lambda _: TakePage(), of_takes=(TakesPage(),), asked_by=lambda settings: settings.page.write
+    ),
+    "picture": Extra(
+        lambda _: TakePicture(), of_takes=(TakesPicture(),), asked_by=lambda settings: settings.picture.write
+    ),
 }
-"""By the name that the command line has for them."""
+"""takemill's own, by the names that the command line and ``[export] write`` have for them."""
 
 
 def _nowhere(_: str) -> bool:
     return False
 
 
-def _is_kept_up(extra: Extra, exporter: Exporter, there: There) -> bool:
-    return there(exporter.suffix) or (extra.of_takes is not None and there(extra.of_takes.file_name))
-
-
-def exporters_for(
-    settings: Settings, *, also: Collection[str] = (), there: There = _nowhere
-) -> tuple[Exporter, ...]:
-    """Return the exporters that the settings ask for, or ``also`` by name, the analysis last.
+def files_of(settings: Settings, *, also: Collection[str] = (), there: There = _nowhere) -> Chosen:
+    """Return the files that the settings ask for a take to have, or ``also`` by name.
 
     Those whose file is ``there``, by its suffix, come with them, so that it never goes stale, and those
-    whose file about all takes is, so that each take in it has its own. A take counts as written once its
-    analysis is there, so that one goes to disk last.
+    whose file about all takes is, so that each take in it has its own. What cannot be made is left out,
+    and told by :func:`faults`.
     """
+    ready = list(_ready(settings, also, lambda one: any(map(there, one.take_suffixes + one.file_names))))
+    extras = tuple(one.of_take for one in ready if one.of_take)
+    copies = tuple(one.copier for one in ready if one.copier)
+    return Chosen(_always(settings), extras, copies)
+
+
+def overview_exporters_for(
+    settings: Settings, *, also: Collection[str] = (), there: There = _nowhere
+) -> tuple[OverviewExporter, ...]:
+    """Return the exporters of files about all takes of a folder, chosen as those of a take are."""
+    ready = _ready(settings, also, lambda one: any(map(there, one.file_names)))
+    return tuple(of_takes for one in ready for of_takes in one.of_takes)
+
+
+def session_exporters_for(
+    settings: Settings, *, also: Collection[str] = (), there: There = _nowhere
+) -> tuple[SessionExporter, ...]:
+    """Return the exporters of a folder's session, chosen so too; its markers and cues if set so."""
+    ready = _ready(settings, also, lambda one: any(map(there, one.session_suffixes)))
+    extras = (one.of_session for one in ready if one.of_session)
+    return (*(_of_session(settings) if settings.session.write else ()), *extras)
+
+
+def faults(settings: Settings, *, also: Collection[str] = ()) -> tuple[str, ...]:
+    """Return a line for each of those asked for that cannot be made."""
+    problems = []
+    for name in known():
+        if _is_asked(name, settings, also):
+            try:
+                _made(name, settings)
+            except BatchError as error:
+                problems.append(str(error))
+    return tuple(problems)
+
+
+def unfit(recording: str, settings: Settings, *, also: Collection[str] = ()) -> tuple[str, ...]:
+    """Return a line for each copy asked for that a recording of this file name cannot have."""
+    reasons = []
+    for name in known():
+        try:
+            copier = _made(name, settings).copier if _is_asked(name, settings, also) else None
+        except BatchError:
+            continue
+        try:
+            if copier:
+                copier.suffix_for(recording)
+        except UnfitError as error:
+            reasons.append(f"{name}: {error}")
+    return tuple(reasons)
+
+
+def _ready(settings: Settings, also: Collection[str], is_kept_up: Callable[[Ready], bool]) -> Iterator[Ready]:
+    for name in known():
+        try:
+            one = _made(name, settings)
+        except BatchError:
+            continue
+        if _is_asked(name, settings, also) or is_kept_up(one):
+            yield one
+
+
+def _made(name: str, settings: Settings) -> Ready:
+    if name in OWN:
+        return EXTRAS[name].ready(settings)
+    return brought_ready(brought()[name], settings, TAKEN_ENDINGS)
+
+
+def _is_asked(name: str, settings: Settings, also: Collection[str]) -> bool:
+    by_section = name in OWN and EXTRAS[name].asked_by(settings)
+    return by_section or name in settings.export.write or name in also
+
+
+def _always(settings: Settings) -> tuple[MidiMarkers, CsvCues, AnalysisJson]:
+    """Return what every take has. It counts as written once its analysis is there, so that one is last."""
     markers, cues = settings.markers, settings.cues
-    extras = [
-        exporter
-        for name, extra in EXTRAS.items()
-        if (exporter := extra.of_take(settings))
-        and (extra.asked_by(settings) or name in also or _is_kept_up(extra, exporter, there))
-    ]
     return (
         MidiMarkers(
             markers.midi_format,
@@ -71,6 +132,9 @@ def exporters_for(
             markers.labels,
             markers.devices,
             markers.moments,
+            markers.track,
+            markers.tempo_map,
+            markers.notes,
         ),
         CsvCues(
             cues.columns,
@@ -80,28 +144,21 @@ def exporters_for(
             cues.sample_rate_hz,
             cues.counts_from,
         ),
-        *extras,
         AnalysisJson(),
     )
 
 
-def overview_exporters_for(
-    settings: Settings, *, also: Collection[str] = (), there: There = _nowhere
-) -> tuple[OverviewExporter, ...]:
-    """Return the exporters of files about all takes of a folder, chosen as those of a take are."""
-    return tuple(
-        extra.of_takes
-        for name, extra in EXTRAS.items()
-        if extra.of_takes and (extra.asked_by(settings) or name in also or there(extra.of_takes.file_name))
-    )
-
-
-def session_exporters_for(settings: Settings) -> tuple[SessionMarkers, SessionCues]:
-    """Return the exporters of a session's marker file and cue list, shaped as those of a take."""
+def _of_session(settings: Settings) -> tuple[SessionMarkers, SessionCues]:
     markers, cues = settings.markers, settings.cues
     return (
         SessionMarkers(
-            markers.midi_format, markers.event, markers.spans, markers.session_tempo_bpm, markers.labels
+            markers.midi_format,
+            markers.event,
+            markers.spans,
+            markers.session_tempo_bpm,
+            markers.labels,
+            markers.track,
+            markers.tempo_map,
         ),
         SessionCues(cues.columns, cues.separator, cues.time_base, cues.frame_rate, cues.sample_rate_hz),
     )

@@ -1,10 +1,13 @@
 """What every exporter is, and the words they share."""
 
 from collections.abc import Callable, Sequence
-from typing import Protocol
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, Protocol
 
 from batch.model import Analysis, Articulation, Groove, IntervalSize, LabelledPhrase, Labels, Register
 from batch.overview import Overview
+from batch.session import Layout
 from batch.settings import MARKED, LabelName, Settings
 
 
@@ -19,6 +22,34 @@ class Exporter(Protocol):
         """Return the file's content; the same bytes for the same analysis."""
 
 
+class Copier(Protocol):
+    """Makes a copy of a take's recording that carries its phrases; the recording is only read."""
+
+    @property
+    def suffixes(self) -> tuple[str, ...]:
+        """All that may follow the take's name in a copy's, such as ``.markers.wav``."""
+
+    def suffix_for(self, recording: str) -> str:
+        """Return what follows the take's name for a recording of this file name.
+
+        Raises
+        ------
+        UnfitError
+            If recordings of its kind cannot carry phrases this way.
+        """
+
+    def copy(self, analysis: Analysis, recording: Path, copy: BinaryIO) -> None:
+        """Write the copy to a stream that is empty, and can be read and sought.
+
+        It bears ``names.MADE_BY``, or is never written over.
+
+        Raises
+        ------
+        TakeError
+            If the recording is not what its name says, or holds what such a copy cannot.
+        """
+
+
 class OverviewExporter(Protocol):
     """Turns the takes of an output folder into the bytes of one file there."""
 
@@ -30,21 +61,109 @@ class OverviewExporter(Protocol):
         """Return the file's content; the same bytes for the same overview."""
 
 
+class SessionExporter(Protocol):
+    """Turns the takes of a folder, laid out as one session, into the bytes of one file."""
+
+    @property
+    def suffix(self) -> str:
+        """What follows the folder's name in the file's, such as ``.session-cues.csv``."""
+
+    def render(self, layout: Layout) -> bytes:
+        """Return the file's content; the same bytes for the same layout."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """An exporter on request, made by the settings: of a take, of a session, of all takes."""
+
+    of_take: Exporter | None
+    copier: Copier | None
+    of_session: SessionExporter | None
+    of_takes: tuple[OverviewExporter, ...]
+
+    @property
+    def take_suffixes(self) -> tuple[str, ...]:
+        """What may follow a take's name in those of its files."""
+        of_take = (self.of_take.suffix,) if self.of_take else ()
+        return (*of_take, *(self.copier.suffixes if self.copier else ()))
+
+    @property
+    def session_suffixes(self) -> tuple[str, ...]:
+        """What follows a folder's name in that of its session's file."""
+        return (self.of_session.suffix,) if self.of_session else ()
+
+    @property
+    def file_names(self) -> tuple[str, ...]:
+        """What the files about all takes are called."""
+        return tuple(one.file_name for one in self.of_takes)
+
+
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """Files on request: one for each take, or a copy of its recording; some for a folder's takes.
+
+    ``asked_by`` says whether settings ask for it, besides ``[export] write``.
+    """
+
+    of_take: Callable[[Settings], Exporter] | None = None
+    copy_of_take: Callable[[Settings], Copier] | None = None
+    of_session: Callable[[Settings], SessionExporter] | None = None
+    of_takes: tuple[OverviewExporter, ...] = ()
+    asked_by: Callable[[Settings], bool] = lambda _: False
+
+    def ready(self, settings: Settings) -> Ready:
+        """Make it by the settings.
+
+        Raises
+        ------
+        BatchError
+            If what it needs is not installed, or its own settings are wrong.
+        """
+        return Ready(
+            self.of_take(settings) if self.of_take else None,
+            self.copy_of_take(settings) if self.copy_of_take else None,
+            self.of_session(settings) if self.of_session else None,
+            self.of_takes,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The files a take has: always, the analysis last; and on request."""
+
+    always: tuple[Exporter, ...]
+    extras: tuple[Exporter, ...] = ()
+    copies: tuple[Copier, ...] = ()
+
+    @property
+    def suffixes(self) -> tuple[str, ...]:
+        """What the names of all these may end in."""
+        copies = (suffix for copier in self.copies for suffix in copier.suffixes)
+        return (*(one.suffix for one in (*self.always, *self.extras)), *copies)
+
+
 There = Callable[[str], bool]
 """Whether there is a file of ours with this suffix, or of this name."""
 
 
-class ExportersFor(Protocol):
+class FilesOf(Protocol):
     """Says which files a take has: by the settings, and of those on request the ones that are there."""
 
-    def __call__(self, settings: Settings, *, there: There = ...) -> Sequence[Exporter]:
-        """Return the exporters, the analysis last."""
+    def __call__(self, settings: Settings, *, there: There = ...) -> Chosen:
+        """Return what writes them."""
 
 
 class OverviewExportersFor(Protocol):
     """The same for the files about all takes of an output folder."""
 
     def __call__(self, settings: Settings, *, there: There = ...) -> Sequence[OverviewExporter]:
+        """Return the exporters."""
+
+
+class SessionExportersFor(Protocol):
+    """The same for the files of a folder's session."""
+
+    def __call__(self, settings: Settings, *, there: There = ...) -> Sequence[SessionExporter]:
         """Return the exporters."""
 
 

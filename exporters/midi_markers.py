@@ -11,10 +11,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from batch.model import Analysis, Density, Groove, LabelledPhrase, Labels, Length
-from batch.settings import MARKED, CountsFrom, LabelName
+from batch.model import Analysis, Density, Groove, LabelledPhrase, Labels, Length, Note
+from batch.settings import MARKED, CountsFrom, LabelName, MarkerTrack, StatedMap
 from batch.tempo import TempoMap
 from batch.tempo_cut import cut_at
+from batch.tempo_heard import map_of
 from batch.tension_words import moment_marks
 from exporters import smf
 from exporters.base import number_width, phrase_names
@@ -42,13 +43,16 @@ MarkerEvent = Literal["marker", "cue-point"]
 _TEXT_KINDS = {"marker": 6, "cue-point": 7}
 
 _OFF, _CONDUCTOR, _MARK, _ON = range(4)
+_NOTES_CHANNEL = 1
+"""Of the heard notes beside the spans: a program that takes a one-track file apart does it by channel."""
 
 
 @dataclass(frozen=True, slots=True)
 class MidiMarkers:
     """Markers (FF 06) at phrase starts, and one note a phrase spanning its length.
 
-    With ``moments`` there are others where tension builds, peaks and is released.
+    With ``moments`` there are others where tension builds, peaks and is released; with ``notes`` the heard
+    notes, as a part of their own.
     """
 
     midi_format: Literal[0, 1] = 0
@@ -59,14 +63,18 @@ class MidiMarkers:
     labels: Sequence[LabelName] = MARKED
     devices: bool = False
     moments: bool = False
+    track: MarkerTrack = "first"
+    tempo_map: StatedMap = "known"
+    notes: bool = False
     suffix: str = ".markers.mid"
 
     def render(self, analysis: Analysis) -> bytes:
         """Return a Standard MIDI File 1.0."""
-        clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
+        clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm, self.tempo_map)
         marks = [*self._marks(analysis.phrases, clock), *self._moments(analysis, clock)]
         spans = _spans(analysis.phrases, clock) if self.spans else ()
-        return marker_file(self.midi_format, clock, marks, spans)
+        notes = heard_notes(analysis.notes, clock, _NOTES_CHANNEL) if self.notes else ()
+        return marker_file(clock, marks, spans, notes, midi_format=self.midi_format, track=self.track)
 
     def _marks(self, phrases: tuple[LabelledPhrase, ...], clock: "SessionClock") -> Iterable[Timed]:
         names = phrase_names(phrases, labels=self.labels, with_devices=self.devices)
@@ -85,16 +93,13 @@ class MidiNotes:
 
     session_tempo_bpm: float = 120.0
     counts_from: CountsFrom = "auto"
+    tempo_map: StatedMap = "known"
     suffix: str = ".notes.mid"
 
     def render(self, analysis: Analysis) -> bytes:
         """Return a Standard MIDI File 1.0 with the notes rounded to semitones."""
-        clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm)
-        notes = (
-            _note(clock, note.onset_s, note.offset_s, (round(note.pitch_midi), velocity(note.loudness_db)))
-            for note in analysis.notes
-        )
-        events = [*clock.conductor(), *(event for pair in notes for event in pair)]
+        clock = SessionClock.of(analysis, self.counts_from, self.session_tempo_bpm, self.tempo_map)
+        events = [*clock.conductor(), *heard_notes(analysis.notes, clock)]
         return smf.midi_file([events], clock.tempo_map.ticks_per_quarter)
 
 
@@ -106,18 +111,27 @@ class SessionClock:
     starts_at_s: float
 
     @classmethod
-    def of(cls, analysis: Analysis, counts_from: CountsFrom, session_tempo_bpm: float) -> "SessionClock":
+    def of(
+        cls,
+        analysis: Analysis,
+        counts_from: CountsFrom,
+        session_tempo_bpm: float,
+        stated: StatedMap = "known",
+    ) -> "SessionClock":
         """Take the session's own map where positions count from its zero, the take's where from its start.
 
-        Where there is no such map, the session's tempo. An estimated grid has no map and never
-        becomes the file's.
+        Where there is no such map, or it is not to be stated, the session's tempo. Beats that were heard
+        have no map and make one only if asked to, where positions count from the take's start.
         """
         grid, from_session = analysis.grid, counts_from_session(analysis, counts_from)
-        if grid is None or grid.tempo_map is None or (from_session and not grid.spans_session):
-            return cls.steady(session_tempo_bpm, start_s(analysis, counts_from))
-        if from_session:
-            return cls(_fine(grid.tempo_map), grid.starts_at_s)
-        return cls.cut(grid.tempo_map, grid.starts_at_s)
+        if grid and stated != "none":
+            if grid.tempo_map and from_session and grid.spans_session:
+                return cls(_fine(grid.tempo_map), grid.starts_at_s)
+            if grid.tempo_map and not from_session:
+                return cls.cut(grid.tempo_map, grid.starts_at_s)
+            if stated == "heard" and grid.trusted and not from_session:
+                return cls.cut(*map_of(grid))
+        return cls.steady(session_tempo_bpm, start_s(analysis, counts_from))
 
     @classmethod
     def steady(cls, tempo_bpm: float, starts_at_s: float) -> "SessionClock":
@@ -161,12 +175,34 @@ def _ticks_for(tempo_map: TempoMap) -> int:
 
 
 def marker_file(
-    midi_format: Literal[0, 1], clock: SessionClock, marks: Iterable[Timed], spans: Iterable[Timed]
+    clock: SessionClock,
+    marks: Iterable[Timed],
+    spans: Iterable[Timed],
+    notes: Iterable[Timed] = (),
+    *,
+    midi_format: Literal[0, 1],
+    track: MarkerTrack,
 ) -> bytes:
-    """Return a file of one track, or with the markers in the first and the spans in the second."""
-    first = [*clock.conductor(), *marks]
-    tracks = [[*first, *spans]] if midi_format == 0 else [first, [*spans]]
+    """Return a file of one track, or of several with the markers in the first or the last.
+
+    Tempo and meter stand in the first (Standard MIDI Files 1.0: format 1). Where the markers are last it has
+    the spans, for a program that reads markers from the last track alone wants notes in the first.
+    """
+    conductor, marks, spans, notes = ([*part] for part in (clock.conductor(), marks, spans, notes))
+    if midi_format == 0:
+        tracks = [conductor + marks + spans + notes]
+    elif track == "first":
+        tracks = [conductor + marks, spans, *([notes] if notes else ())]
+    else:
+        tracks = [conductor + spans, *([notes] if notes else ()), marks]
     return smf.midi_file(tracks, clock.tempo_map.ticks_per_quarter)
+
+
+def heard_notes(notes: Iterable[Note], clock: SessionClock, channel: int = 0) -> Iterable[Timed]:
+    """Yield both ends of each heard note, rounded to a semitone."""
+    for note in notes:
+        key = round(note.pitch_midi), velocity(note.loudness_db)
+        yield from _note(clock, note.onset_s, note.offset_s, key, channel)
 
 
 def _spans(phrases: tuple[LabelledPhrase, ...], clock: SessionClock) -> Iterable[Timed]:

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from batch.session import Layout
-from batch.settings import MARKED, LabelName
-from batch.tempo import TempoMap
+from batch.settings import MARKED, LabelName, MarkerTrack, StatedMap
 from exporters.midi_markers import MarkerEvent, SessionClock, mark, marker_file, span
 from exporters.session_names import phrase_names, section_names
 from exporters.smf import Timed
@@ -25,18 +24,22 @@ class SessionMarkers:
     spans: bool = True
     session_tempo_bpm: float = 120.0
     labels: Sequence[LabelName] = MARKED
+    track: MarkerTrack = "first"
+    tempo_map: StatedMap = "known"
     suffix: str = ".session-markers.mid"
 
-    def render(self, layout: Layout, session_map: TempoMap | None) -> bytes:
-        """Return a Standard MIDI File 1.0 that states ``session_map``, else the session's tempo."""
-        clock = self._clock(layout, session_map)
+    def render(self, layout: Layout) -> bytes:
+        """Return a Standard MIDI File 1.0 that states the session's tempo map, else its tempo."""
+        clock = self._clock(layout)
         spans = _spans(layout, clock) if self.spans else ()
-        return marker_file(self.midi_format, clock, self._marks(layout, clock), spans)
+        return marker_file(
+            clock, self._marks(layout, clock), spans, midi_format=self.midi_format, track=self.track
+        )
 
-    def _clock(self, layout: Layout, session_map: TempoMap | None) -> SessionClock:
-        if session_map is None:
+    def _clock(self, layout: Layout) -> SessionClock:
+        if layout.session_map is None or self.tempo_map == "none":
             return SessionClock.steady(self.session_tempo_bpm, 0.0)
-        return SessionClock.cut(session_map, layout.map_starts_at_s)
+        return SessionClock.cut(layout.session_map, layout.map_starts_at_s)
 
     def _marks(self, layout: Layout, clock: SessionClock) -> Iterable[Timed]:
         for index, (section, one) in enumerate(zip(section_names(layout), layout.takes, strict=True)):

@@ -8,6 +8,7 @@ import exporters
 from batch.model import Analysis
 from batch.names import HTML_MARK, SVG_MARK
 from batch.overview import Overview
+from exporters.base import Extra
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,17 +39,17 @@ class ToldIndex:
         return "\n".join([*lines, f"and {overview.more}"]).encode()
 
 
-def told_extras() -> Mapping[str, exporters.Extra]:
+def told_extras() -> Mapping[str, Extra]:
     """Return what is written on request, pages and pictures in plain words."""
     page = replace(
         exporters.EXTRAS["page"],
         of_take=lambda _: ToldPage(".listen.html", HTML_MARK),
-        of_takes=ToldIndex("listen.html", HTML_MARK),
+        of_takes=(ToldIndex("listen.html", HTML_MARK),),
     )
     picture = replace(
         exporters.EXTRAS["picture"],
         of_take=lambda _: ToldPage(".phrases.svg", SVG_MARK),
-        of_takes=ToldIndex("phrases.svg", SVG_MARK),
+        of_takes=(ToldIndex("phrases.svg", SVG_MARK),),
     )
     return {**exporters.EXTRAS, "page": page, "picture": picture}
 

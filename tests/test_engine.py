@@ -20,7 +20,7 @@ from batch.lookup import is_there
 from batch.outcome import Did, Outcome
 from batch.scan import takes_in
 from batch.shelf import Shelf
-from exporters import exporters_for
+from exporters import files_of
 
 
 class Several:
@@ -61,7 +61,7 @@ def catalogue(tmp_path) -> Iterator[Catalogue]:
 
 
 def engine_of(catalogue: Catalogue, folder: Path, hearers: Several) -> Engine:
-    return Engine(catalogue, Shelf(folder / "markers", exporters_for), hearers)
+    return Engine(catalogue, Shelf(folder / "markers", files_of), hearers)
 
 
 def worked(engine: Engine, takes: list[Path]) -> Iterator[Outcome]:

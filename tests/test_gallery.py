@@ -25,7 +25,7 @@ from batch.outputs import PARTIAL_PREFIX, is_ours
 from batch.overview import Overview
 from batch.settings import Settings
 from batch.shelf import Shelf
-from exporters import exporters_for, overview_exporters_for, session_exporters_for
+from exporters import files_of, overview_exporters_for, session_exporters_for
 
 
 @pytest.fixture(autouse=True)
@@ -69,7 +69,7 @@ def out_of(catalogue: Catalogue) -> Path:
 
 
 def shelf_of(catalogue: Catalogue) -> Shelf:
-    return Shelf(out_of(catalogue), exporters_for)
+    return Shelf(out_of(catalogue), files_of)
 
 
 def gallery(catalogue: Catalogue, *also: str) -> Gallery:
@@ -139,7 +139,9 @@ def test_an_index_that_is_there_is_kept_up_and_written_only_when_it_changes(gig,
     assert brought_up(catalogue) == [("listen.html", 3)]
 
 
-@pytest.mark.parametrize("theirs", ["<title>my takemill takes</title>", "", f"{' ' * 5000}{HTML_MARK}"])
+@pytest.mark.parametrize(
+    "theirs", ["<title>my takemill takes</title>", "", f"{' ' * 70_000}{HTML_MARK}{' ' * 5000}"]
+)
 def test_an_index_by_somebody_else_is_left_alone_in_one_line_and_the_other_written(gig, catalogue, theirs):
     heard(catalogue, gig / "a.wav")
     (gig / "markers" / "listen.html").write_text(theirs)
@@ -249,7 +251,7 @@ def test_what_is_written_on_request_bears_the_mark_by_which_it_is_known(tmp_path
     monkeypatch.undo()  # those that are shipped
     take = replace(take_info("a.wav", duration_s=10.0), title="<a> & 'b'")
     analysis = analysis_of(phrases_at([(1.0, 2.0), (3.0, 4.0)]), take=take)
-    of_take, of_takes = exporters.EXTRAS[name].of_take(Settings()), exporters.EXTRAS[name].of_takes
+    of_take, (of_takes,) = exporters.EXTRAS[name].of_take(Settings()), exporters.EXTRAS[name].of_takes
     mine, all_of_them = tmp_path / f"a{of_take.suffix}", tmp_path / of_takes.file_name
     mine.write_bytes(of_take.render(analysis))
     assert is_ours(mine)

@@ -18,7 +18,7 @@ from batch.gig import Gigs
 from batch.kept import Keeper
 from batch.settings import Settings
 from batch.shelf import Shelf
-from exporters import exporters_for, session_exporters_for
+from exporters import files_of, session_exporters_for
 
 
 class Clock:
@@ -64,7 +64,7 @@ def texts(gig: Path) -> list[str]:
 
 def test_files_are_written_anew_only_when_that_costs_a_small_part_of_the_time(gig):
     with open_catalogue(gig / "markers", create=True) as catalogue:
-        clock, shelf = Clock(), Shelf(gig / "markers", exporters_for)
+        clock, shelf = Clock(), Shelf(gig / "markers", files_of)
         gigs = keeper(catalogue, shelf, clock)
         heard(gig, catalogue, shelf, "a")
         gigs.keep_up([gig])  # it may be over in a moment
@@ -88,7 +88,7 @@ def test_files_are_written_anew_only_when_that_costs_a_small_part_of_the_time(gi
 
 def test_what_was_written_while_takes_were_heard_is_said_at_the_end(gig):
     with open_catalogue(gig / "markers", create=True) as catalogue:
-        shelf = Shelf(gig / "markers", exporters_for)
+        shelf = Shelf(gig / "markers", files_of)
         clock = Clock()
         gigs = keeper(catalogue, shelf, clock)
         heard(gig, catalogue, shelf, "a")
@@ -100,7 +100,7 @@ def test_what_was_written_while_takes_were_heard_is_said_at_the_end(gig):
 
 def test_only_analyses_that_are_new_are_read(gig, monkeypatch):
     with open_catalogue(gig / "markers", create=True) as catalogue:
-        shelf = Shelf(gig / "markers", exporters_for)
+        shelf = Shelf(gig / "markers", files_of)
         gigs = keeper(catalogue, shelf, Clock())
         heard(gig, catalogue, shelf, "a")
         gigs.keep([gig])
@@ -112,7 +112,7 @@ def test_only_analyses_that_are_new_are_read(gig, monkeypatch):
 
 def test_a_take_that_is_gone_leaves_the_session(gig):
     with open_catalogue(gig / "markers", create=True) as catalogue:
-        shelf = Shelf(gig / "markers", exporters_for)
+        shelf = Shelf(gig / "markers", files_of)
         gigs = keeper(catalogue, shelf, Clock())
         heard(gig, catalogue, shelf, "a")
         heard(gig, catalogue, shelf, "b")
@@ -124,10 +124,10 @@ def test_a_take_that_is_gone_leaves_the_session(gig):
 
 def test_a_session_that_cannot_be_written_is_told_in_one_line(gig):
     with open_catalogue(gig / "markers", create=True) as catalogue:
-        shelf = Shelf(gig / "markers", exporters_for)
+        shelf = Shelf(gig / "markers", files_of)
         heard(gig, catalogue, shelf, "a")
         (gig / "markers" / "gig.session-cues.csv").mkdir()
-        with pytest.raises(BatchError, match=r"gig\.session-cues\.csv: cannot be written"):
+        with pytest.raises(BatchError, match=r"gig\.session-cues\.csv: is not by takemill"):
             keeper(catalogue, shelf, Clock()).keep([gig])
 
 
@@ -136,7 +136,7 @@ def test_folders_of_one_name_have_sessions_of_their_own(tmp_path):
     out.mkdir()
     folders = [tmp_path / "monday" / "gig", tmp_path / "friday" / "gig"]
     with open_catalogue(out, create=True) as catalogue:
-        shelf = Shelf(out, exporters_for)
+        shelf = Shelf(out, files_of)
         for folder in folders:
             folder.mkdir(parents=True)
             (folder / "takemill.toml").write_text("[session]\nwrite = true\n", encoding="utf-8")

@@ -3,7 +3,7 @@
 import io
 import random
 from dataclasses import replace
-from itertools import pairwise, product
+from itertools import accumulate, pairwise, product
 from typing import get_args
 
 import pytest
@@ -271,6 +271,90 @@ def test_format_1_keeps_markers_in_the_first_track_and_spans_in_the_second():
     assert first == {"time_signature", "set_tempo", "marker", "end_of_track"}
     assert second == {"note_on", "note_off", "end_of_track"}
     assert_positions(content, [(0.5, 1.5), (2.0, 4.0)])
+
+
+def kinds_by_track(content: bytes) -> list[set[str]]:
+    return [{message.type for message in track} for track in opened(content).tracks]
+
+
+CONDUCTOR = {"time_signature", "set_tempo", "end_of_track"}
+NOTES = {"note_on", "note_off"}
+
+
+def test_format_1_may_keep_markers_in_the_last_track_with_notes_in_the_first():
+    # One recording program was seen to read markers from the last track alone, where the first has notes.
+    content = MidiMarkers(midi_format=1, track="last").render(analysis_of(TWO_PHRASES))
+    assert kinds_by_track(content) == [CONDUCTOR | NOTES, {"marker", "end_of_track"}]
+    assert_positions(content, [(0.5, 1.5), (2.0, 4.0)])
+
+
+def test_the_heard_notes_are_a_track_of_several_between_tempo_and_markers():
+    analysis = replace(
+        analysis_of(TWO_PHRASES), notes=(Note(0.5, 1.0, 61.2, -40.0), Note(2.0, 4.0, 66.0, 0.0))
+    )
+    for track, place in (("first", 2), ("last", 1)):
+        content = MidiMarkers(midi_format=1, track=track, notes=True).render(analysis)
+        assert kinds_by_track(content)[place] == NOTES | {"end_of_track"}
+        found = symusic.Score.from_midi(content)
+        parts = [[(note.start, note.pitch) for note in part.notes] for part in found.tracks]
+        assert [(960, 61), (3840, 66)] in parts  # 1920 ticks a second at 120 a minute and 960 a quarter
+
+
+def test_in_one_track_the_heard_notes_are_a_part_by_their_channel():
+    analysis = replace(analysis_of(TWO_PHRASES), notes=(Note(0.5, 1.0, 61.2, -40.0),))
+    midi = opened(MidiMarkers(notes=True).render(analysis))
+    (track,) = midi.tracks
+    ons = [(message.channel, message.note) for message in track if message.type == "note_on"]
+    assert (midi.type, sorted(ons)) == (0, [(0, 65), (0, 65), (1, 61)])
+
+
+def test_the_tempo_map_may_be_left_out_and_positions_stay():
+    tempo_map = wandering_map(7, 960)
+    analysis = analysis_of(TWO_PHRASES, grid=grid_of((0.0, 0.5), (1, 2), tempo_map=tempo_map))
+    content = MidiMarkers(tempo_map="none", session_tempo_bpm=97).render(analysis)
+    # 60e6 / 97 = 618,557.
+    assert [(tick, m.tempo) for tick, m in of_type(content, "set_tempo")] == [(0, 618_557)]
+    assert_positions(content, [(0.5, 1.5), (2.0, 4.0)])
+
+
+@pytest.mark.parametrize("first_s", [0.0, 0.31, 2.9])
+@pytest.mark.parametrize(
+    ("beats_per_bar", "subdivision", "division_note", "meter"),
+    [(4, 2, 8, (4, 4)), (3, 2, 8, (3, 4)), (2, 3, 8, (6, 8)), (7, 2, 16, (7, 8))],
+)
+def test_heard_beats_become_the_tempo_map_if_asked_for(
+    first_s, beats_per_bar, subdivision, division_note, meter
+):
+    chance = random.Random(3)
+    beats_s = [first_s, *accumulate((chance.uniform(0.3, 0.7) for _ in range(400)), initial=first_s + 0.5)]
+    in_bar = [(i + 1) % beats_per_bar + 1 for i in range(len(beats_s))]
+    grid = replace(
+        grid_of(tuple(beats_s), tuple(in_bar), tempo_map=None),
+        beats_per_bar=beats_per_bar, subdivision=subdivision, division_note=division_note,
+    )  # fmt: skip
+    spans = [(beats_s[1] + 0.1, beats_s[4]), (beats_s[100], beats_s[110])]
+    content = MidiMarkers(tempo_map="heard").render(analysis_of(phrases_at(spans), grid=grid))
+    assert_positions(content, spans)
+    stated = [(m.numerator, m.denominator) for _, m in of_type(content, "time_signature")]
+    assert stated[-1] == meter
+    found = pretty_midi.PrettyMIDI(io.BytesIO(content)).get_downbeats()
+    downbeats = [time for time, number in zip(beats_s, in_bar, strict=True) if number == 1]
+    for time in downbeats[1:-1]:
+        assert min(abs(found - time)) <= MILLISECOND
+
+
+def test_a_bar_of_another_length_keeps_the_bars_after_it_on_the_heard_ones():
+    in_bar = (1, 2, 3, 4, 1, 2, 1, 2, 3, 4, 1, 2, 3, 4)
+    grid = replace(grid_of(tuple(0.5 * i for i in range(14)), in_bar, tempo_map=None), beats_per_bar=4)
+    content = MidiMarkers(tempo_map="heard").render(analysis_of(TWO_PHRASES, grid=grid))
+    meters = [(tick, m.numerator) for tick, m in of_type(content, "time_signature")]
+    assert meters == [(0, 4), (4 * 960, 2), (6 * 960, 4)]
+
+
+def test_heard_beats_that_cannot_be_trusted_make_no_map():
+    grid = replace(grid_of((0.0, 0.7, 1.4), (1, 2, 3), tempo_map=None), trusted=False)
+    content = MidiMarkers(tempo_map="heard").render(analysis_of(TWO_PHRASES, grid=grid))
+    assert content == MidiMarkers().render(analysis_of(TWO_PHRASES))
 
 
 def test_cue_points_replace_markers_where_asked_for():

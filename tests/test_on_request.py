@@ -21,7 +21,7 @@ from batch.names import HTML_MARK
 from batch.outcome import Did
 from batch.scan import takes_in
 from batch.shelf import Shelf
-from exporters import exporters_for
+from exporters import files_of
 
 MAIN = (".analysis.json", ".cues.csv", ".markers.mid")
 
@@ -64,7 +64,7 @@ class Desk:
     def work(self, *also: str) -> list[tuple[str, Did]]:
         """Bring the folder up to date; return what became of which take."""
         forget_settings()
-        shelf = Shelf(self.out, partial(exporters_for, also=also))
+        shelf = Shelf(self.out, partial(files_of, also=also))
         engine = Engine(self.catalogue, shelf, self.ears)
         return [(o.entry.path.name, o.did) for o in engine.work(engine.expect(takes_in(self.folder)))]
 
@@ -234,11 +234,11 @@ def test_a_page_left_stale_by_a_full_disk_is_written_later(desk, monkeypatch):
 def test_what_stands_in_the_way_of_a_page_is_said_in_one_line(desk):
     desk.put("solo.wav", "one")
     (desk.out / "solo.listen.html").mkdir()
-    shelf = Shelf(desk.out, partial(exporters_for, also=["page"]))
+    shelf = Shelf(desk.out, partial(files_of, also=["page"]))
     engine = Engine(desk.catalogue, shelf, desk.ears)
     (outcome,) = engine.work(engine.expect(takes_in(desk.folder)))
     page = desk.out / "solo.listen.html"
-    assert outcome.entry.reason == f"{page} is not by takemill and was left alone; move it away"
+    assert outcome.entry.reason == f"{page}: is not by takemill and was left alone; move it away"
 
 
 def test_a_page_by_somebody_else_is_neither_written_over_nor_taken_away(desk):

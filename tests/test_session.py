@@ -167,7 +167,7 @@ def test_takes_that_failed_or_hold_no_phrases_have_a_section_all_the_same():
     layout = laid_out(a=outline(10.0), b=None, c=outline(10.0, spans=()))
     assert starts(layout) == [("a", 0.0), ("b", 12.0), ("c", 12.0)]
     assert layout.remarks == ("b.wav: could not be heard, marked where it would stand",)
-    texts = [text for _, text in markers_by_mido(SessionMarkers().render(layout, None))]
+    texts = [text for _, text in markers_by_mido(SessionMarkers().render(layout))]
     assert texts == [
         "01 a",
         "01.01 long dense against-groove",
@@ -231,7 +231,7 @@ def found_by_all(content: bytes) -> tuple[list[tuple[float, str]], list[tuple[fl
 @pytest.mark.parametrize("midi_format", [0, 1])
 def test_a_session_is_read_by_every_reader_where_the_takes_lie(midi_format):
     layout = laid_out(one=outline(reference_s=60.25), two=outline(reference_s=3000.125))
-    content = SessionMarkers(midi_format, session_tempo_bpm=97).render(layout, None)
+    content = SessionMarkers(midi_format, session_tempo_bpm=97).render(layout)
     markers, spans = found_by_all(content)
     assert [text.partition(" ")[0] for _, text in markers] == ["01", "01.01", "01.02", "02", "02.01", "02.02"]
     expected = [60.25, 61.25, 63.25, 3000.125, 3001.125, 3003.125]
@@ -244,13 +244,13 @@ def test_spans_of_takes_that_sound_at_once_do_not_end_each_other():
         left=outline(spans=((1.0, 4.0),), reference_s=30.0),
         right=outline(spans=((2.0, 3.0),), reference_s=30.0),
     )
-    _, spans = found_by_all(SessionMarkers().render(two_mics, None))
+    _, spans = found_by_all(SessionMarkers().render(two_mics))
     assert spans == [pytest.approx((31.0, 34.0)), pytest.approx((32.0, 33.0))]
 
 
 def test_a_session_beyond_a_day_is_written_and_read():
     layout = laid_out(a=outline(reference_s=50 * 3600.0, source="settings"))
-    markers = markers_by_symusic(SessionMarkers(session_tempo_bpm=30).render(layout, None))
+    markers = markers_by_symusic(SessionMarkers(session_tempo_bpm=30).render(layout))
     assert [time for time, _ in markers] == pytest.approx([180_000, 180_001, 180_003], abs=MILLISECOND)
     rows = list(csv.reader(io.StringIO(SessionCues(("start",)).render(layout).decode())))
     assert rows[1:3] == [["50:00:00.000"], ["50:00:01.000"]]
@@ -273,7 +273,7 @@ def on_shared(reference_s: float, tempo_map: TempoMap = SHARED) -> Outline:
 
 def test_a_map_that_all_takes_share_is_the_file_s():
     layout = laid_out(a=on_shared(4.0), b=on_shared(20.0))
-    content = SessionMarkers().render(layout, SHARED if layout.map_print else None)
+    content = SessionMarkers().render(replace(layout, session_map=SHARED if layout.map_print else None))
     assert [(tick, m.tempo) for tick, m in of_type(content, "set_tempo")] == [(0, 500_000), (9600, 600_000)]
     markers, _ = found_by_all(content)
     expected = [4.0, 5.0, 7.0, 20.0, 21.0, 23.0]

@@ -16,7 +16,7 @@ from batch.grid import grid_from_map
 from batch.model import Placement
 from batch.settings import Settings
 from batch.tempo import TempoMap
-from exporters import exporters_for
+from exporters import files_of
 from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers
 from exporters.time_base import FRAMES, timecode
@@ -201,7 +201,9 @@ def test_the_settings_reach_every_exporter():
     settings = Settings.model_validate(
         {"markers": {"counts_from": "session", "notes_file": True}, "cues": {"counts_from": "take"}}
     )
-    asked = {exporter.suffix: getattr(exporter, "counts_from", None) for exporter in exporters_for(settings)}
+    chosen = files_of(settings)
+    each = (*chosen.always, *chosen.extras)
+    asked = {exporter.suffix: getattr(exporter, "counts_from", None) for exporter in each}
     assert asked == {
         ".markers.mid": "session", ".cues.csv": "take", ".notes.mid": "session", ".analysis.json": None,
     }  # fmt: skip

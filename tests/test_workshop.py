@@ -4,13 +4,13 @@ import pytest
 
 from batch.errors import BatchError
 from batch.workshop import Workshop
-from exporters import exporters_for
+from exporters import files_of
 
 
 def test_a_watched_folder_that_was_moved_away_is_not_made_again_for_its_output_folder(tmp_path):
     takes = tmp_path / "takes"
     takes.mkdir()
-    workshop = Workshop(takes / "markers", exporters_for, print)
+    workshop = Workshop(takes / "markers", files_of, print)
     with workshop.catalogue() as catalogue:
         assert catalogue.is_empty()
     takes.rename(tmp_path / "away")
@@ -20,7 +20,7 @@ def test_a_watched_folder_that_was_moved_away_is_not_made_again_for_its_output_f
 
 
 def test_an_output_folder_is_made_with_what_it_lies_in_the_first_time(tmp_path):
-    workshop = Workshop(tmp_path / "deep" / "deeper", exporters_for, print)
+    workshop = Workshop(tmp_path / "deep" / "deeper", files_of, print)
     with workshop.catalogue():
         pass
     assert workshop.stands()

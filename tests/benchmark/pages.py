@@ -19,7 +19,7 @@ from batch.model import Density, Groove, Labels, Length
 from batch.outline import FORMAT, Outline, PhraseOutline, Spot, dump_outline
 from batch.settings import Settings
 from batch.shelf import Shelf
-from exporters import exporters_for, overview_exporters_for
+from exporters import files_of, overview_exporters_for
 
 from .making.takes import Store
 from .scale import few_notes, fill
@@ -89,7 +89,7 @@ def _index(root: Path) -> Iterator[tuple[Cell, ...]]:
 
 def _from_within(catalogue: Catalogue, out: Path) -> Iterator[tuple[Cell, ...]]:
     exporters = partial(overview_exporters_for, also=("page", "picture"))
-    gallery = Gallery(catalogue, Shelf(out, exporters_for), exporters)
+    gallery = Gallery(catalogue, Shelf(out, files_of), exporters)
     overview, cpu_s, wall_s = _timed(gallery.overview)
     yield ("overview", LISTED, cpu_s, wall_s, None)
     for exporter in exporters(Settings()):

@@ -12,7 +12,7 @@ from batch.entry import Entry, Stamp, State
 from batch.folder import brief, content_hash
 from batch.settings import VarietySettings
 from batch.shelf import Shelf
-from exporters import exporters_for
+from exporters import files_of
 
 from .tables import Cell, Table
 from .whole import COMMAND, Cost, cost_of
@@ -64,7 +64,7 @@ def fill(root: Path, size: int, folders: int) -> None:
     out = root / "markers"
     out.mkdir(parents=True)
     chance = random.Random(SEED)
-    shelf = Shelf(out, exporters_for)
+    shelf = Shelf(out, files_of)
     with open_catalogue(out, create=True) as catalogue:
         entries = []
         for number in range(size):
@@ -80,7 +80,7 @@ def _known(folder: Path, number: int, shelf: Shelf, chance: random.Random) -> En
     path = folder / f"take{number:06}.wav"
     path.write_bytes(str(number).encode())
     asked = brief(path)
-    for exporter in exporters_for(asked.settings):
+    for exporter in files_of(asked.settings).always:
         (shelf.folder / f"{path.stem}{exporter.suffix}").touch()
     score = chance.uniform(10, 90)
     return Entry(

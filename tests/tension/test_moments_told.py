@@ -29,7 +29,7 @@ from batch.model import (
 from batch.settings import Settings, TensionSettings
 from batch.tension.moments import moments_of
 from batch.tension_words import moment_words, spelled_as, tension_words
-from exporters import exporters_for
+from exporters import files_of
 from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers
 
@@ -225,7 +225,7 @@ def test_markers_of_moments_are_short_plain_and_unlike_any_other():
 
 def test_the_setting_reaches_the_file():
     settings = Settings.model_validate({"markers": {"moments": True}})
-    (markers,) = [each for each in exporters_for(settings) if each.suffix == ".markers.mid"]
+    (markers,) = [each for each in files_of(settings).always if each.suffix == ".markers.mid"]
     assert markers == replace(markers, moments=True)
 
 
