@@ -370,13 +370,13 @@ def _playlist(ranked: Sequence["Ranked"], where: Path, asked: argparse.Namespace
     from batch.outlines import outlines_of
     from batch.rank_file import title_of, way_from
     from batch.shelf import Shelf
-    from exporters import exporters_for
+    from exporters import files_of
     from exporters.playlists import playlist_of_ranking
 
     paths = [take.entry.path for take in ranked]
     folder = absolute(asked.out).parent if asked.out is not None else None
     links = [way_from(folder, path) if folder else path.as_posix() for path in paths]
-    shelf = Shelf(where, exporters_for)
+    shelf = Shelf(where, files_of)
 
     def told(catalogue: "Catalogue") -> tuple[str, dict[Path, str | None]]:
         outlines = outlines_of([take.entry for take in ranked], catalogue, shelf)
