@@ -367,20 +367,21 @@ def _ranking_file(ranked: Sequence["Ranked"], wanted: str, where: Path, asked: a
 def _playlist(ranked: Sequence["Ranked"], where: Path, asked: argparse.Namespace) -> "Playlist":
     """Return the ranking as a playlist; its links hold from the folder that it goes to, or anywhere."""
     from batch.names import absolute
-    from batch.outlines import outlines_of
+    from batch.outlines import read_outlines
     from batch.rank_file import title_of, way_from
     from batch.shelf import Shelf
+    from batch.terminal import progress
     from exporters import files_of
     from exporters.playlists import playlist_of_ranking
 
-    paths = [take.entry.path for take in ranked]
+    entries = [take.entry for take in ranked]
     folder = absolute(asked.out).parent if asked.out is not None else None
-    links = [way_from(folder, path) if folder else path.as_posix() for path in paths]
+    links = [way_from(folder, entry.path) if folder else entry.path.as_posix() for entry in entries]
     shelf = Shelf(where, files_of)
 
     def told(catalogue: "Catalogue") -> tuple[str, dict[Path, str | None]]:
-        outlines = outlines_of([take.entry for take in ranked], catalogue, shelf)
-        players = {path: outline.player for path, outline in outlines.items()}
+        with progress(len(entries), "reading takes") as bar:
+            players = {path: o.player for path, o in read_outlines(entries, catalogue, shelf, bar.advance)}
         return title_of(catalogue.folders(), catalogue.home), players
 
     title, players = _ask(where, told)

@@ -61,8 +61,7 @@ class SessionTimeline:
 
     def _phrases(self, layout: Layout, index: int, phrases: Sequence[PhraseOutline]) -> Iterator[Mark]:
         for name, phrase in zip(phrase_names(layout, index, self.labels), phrases, strict=True):
-            told = asdict(phrase)
-            del told["start_s"], told["end_s"]
+            told = {"labels": asdict(phrase.labels)}  # the evidence stands in the take's own timeline
             colour, comment = COLOURS[phrase.labels.groove], label_words(phrase.labels)
             yield Mark(phrase.start_s, phrase.end_s, name, colour, comment, told)
 

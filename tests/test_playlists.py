@@ -3,6 +3,7 @@
 import os
 import re
 import shutil
+import sqlite3
 from dataclasses import replace
 from pathlib import Path
 from urllib.parse import unquote, unquote_to_bytes, urljoin, urlsplit
@@ -13,10 +14,12 @@ import xspf_lib
 from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
+from mutagen.flac import FLAC
 from ranking import done, ranked
 from sounding import line, write_midi_take, write_take
 from xspf_grammar import XSPF_1
 
+from batch.catalogue_file import FILE_NAME
 from batch.names import MADE_BY
 from batch.outline import Outline
 from batch.overview import Listed, Overview
@@ -302,6 +305,19 @@ def test_rank_writes_m3u8_and_says_which_take_it_cannot_hold(gig, takemill):
     assert said.stderr.splitlines() == [
         "takemill: two?lines.mid: no line of M3U8 can hold its name, so it is left out; ask for xspf"
     ]
+
+
+def test_who_plays_is_told_by_the_tags_even_while_another_process_writes_to_the_catalogue(takemill, tmp_path):
+    tagged = FLAC(write_take(tmp_path / "a.flac"))
+    tagged["artist"] = "Ada Quill"
+    tagged.save()
+    takemill("run", tmp_path)
+    with sqlite3.connect(tmp_path / "markers" / FILE_NAME) as other:
+        other.execute("BEGIN IMMEDIATE")
+        said = takemill("rank", tmp_path, "--format", "xspf")
+        other.rollback()
+    assert (said.returncode, said.stderr) == (0, "")
+    assert [track["creator"] for track in tracks_of(said.stdout.encode())] == ["Ada Quill"]
 
 
 def test_on_standard_output_links_are_absolute(gig, takemill):

@@ -223,6 +223,17 @@ def test_takes_lie_where_they_lie_in_the_session():
         assert media_of(clip)["target_url"] == f"../{one.take.name}.wav".replace("é", "%C3%A9")
 
 
+def test_phrases_of_a_session_bear_both_numbers_and_their_labels():
+    clips = clips_of(SessionTimeline().render(SESSION))
+    _, marker = clips["03 c"][1]["markers"]
+    assert (marker["name"], marker["comment"]) == (
+        "03.02 long dense against-groove",
+        "long dense against-groove",
+    )
+    assert marker["metadata"]["takemill"]["labels"]["length"] == "long"
+    assert span_of(marker["marked_range"]) == (3, Fraction(9, 2))
+
+
 def test_takes_that_sound_at_once_are_on_tracks_of_their_own():
     tracks = json.loads(SessionTimeline().render(SESSION))["tracks"]["children"]
     assert [(track["name"], track["kind"]) for track in tracks] == [
