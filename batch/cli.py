@@ -255,13 +255,13 @@ def _workshop(out: Path, extras: Collection[str] = ()) -> "Workshop":
 
 def _report(extras: Collection[str]) -> "Report":
     from batch.report import Report
-    from exporters import faults, overview_exporters_for, session_exporters_for, unfit
+    from exporters import copiers_for, faults, overview_exporters_for, session_exporters_for
 
     return Report(
         partial(session_exporters_for, also=extras),
         partial(overview_exporters_for, also=extras),
         partial(faults, also=extras),
-        partial(unfit, also=extras),
+        partial(copiers_for, also=extras),
     )
 
 

@@ -8,7 +8,7 @@ from importlib.metadata import EntryPoint, entry_points
 GROUP = "takemill.exporters"
 """Entry points of this group bring exporters (Python Packaging User Guide, "Entry points specification")."""
 
-OWN = ("notes", "page", "picture")
+OWN = ("notes", "page", "picture", "cue-points")
 """Names of takemill's own; another package cannot take one of them."""
 
 _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
@@ -16,7 +16,7 @@ _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 
 @cache
-def brought() -> Mapping[str, EntryPoint]:
+def installed() -> Mapping[str, EntryPoint]:
     """Return the exporters that other installed packages bring, by name; none is loaded yet."""
     found = sorted(entry_points(group=GROUP), key=lambda one: (one.name, one.value))
     return {one.name: one for one in reversed(found) if _NAME.fullmatch(one.name) and one.name not in OWN}
@@ -24,4 +24,4 @@ def brought() -> Mapping[str, EntryPoint]:
 
 def known() -> tuple[str, ...]:
     """Return all names that can be asked for."""
-    return (*OWN, *sorted(brought()))
+    return (*OWN, *sorted(installed()))

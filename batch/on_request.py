@@ -22,7 +22,7 @@ def attempt(path: Path, write: Callable[[], object]) -> str | None:
     except BatchError as error:
         return f"{path}: not written: {error}"
     except OSError as error:
-        return f"{path}: cannot be written ({error.strerror or error}); make room there"
+        return f"{path}: cannot be written ({error.strerror or error}); make room or give permission there"
     except Exception as error:
         return f"{path}: not written: {_fault(error)}"
     return None

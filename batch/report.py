@@ -1,14 +1,15 @@
 """What is done for takes, told line by line as it is done, and what is written of many kept up with it."""
 
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from batch.engine import Engine
-from batch.errors import BatchError
+from batch.errors import BatchError, UnfitError
 from batch.gallery import Gallery
 from batch.gig import Gigs
 from batch.kept import Keeper, Written
@@ -19,7 +20,7 @@ from batch.terminal import progress, say, say_index, say_outcome, say_problem, s
 from batch.words import count
 
 if TYPE_CHECKING:
-    from exporters.base import OverviewExportersFor, SessionExportersFor
+    from exporters.base import Copier, OverviewExportersFor, SessionExportersFor
 
 Keepers = tuple[tuple[Keeper, Callable[[Written], None]], ...]
 """Who keeps files about many takes up, and how it is said of one that was written."""
@@ -32,11 +33,11 @@ class Report:
     sessions: "SessionExportersFor"
     overviews: "OverviewExportersFor"
     faults: Callable[[Settings], Sequence[str]]
-    unfit: Callable[[str, Settings], Sequence[str]]
+    copiers: Callable[[Settings], "Mapping[str, Copier]"]
     counts: dict[Did, int] = field(default_factory=lambda: dict.fromkeys(Did, 0))
     _told: dict[Path, str] = field(default_factory=dict)
     _problems: list[str] = field(default_factory=list)
-    _unfit: dict[str, list[str]] = field(default_factory=dict)
+    _unfit: dict[str, dict[str, None]] = field(default_factory=dict)
     _said_unfit: set[str] = field(default_factory=set)
 
     def work(
@@ -83,11 +84,13 @@ class Report:
 
     def look_over(self, takes: Iterable[Path]) -> None:
         """Note of which takes no such copy can be made as is asked for, to be said at the end."""
+        copiers = cache(lambda folder: self.copiers(settings_or_defaults(folder)))
         for take in takes:
-            for reason in self.unfit(take.name, settings_or_defaults(take.parent)):
-                names = self._unfit.setdefault(reason, [])
-                if take.name not in names:
-                    names.append(take.name)
+            for name, copier in copiers(take.parent).items():
+                try:
+                    copier.suffix_for(take.name)
+                except UnfitError as error:
+                    self._unfit.setdefault(f"{name}: {error}", {})[take.name] = None
 
     def _say_unfit(self) -> None:
         """Say each reason once: for how many takes it holds, and for which first."""

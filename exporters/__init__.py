@@ -2,13 +2,14 @@
 
 from collections.abc import Callable, Collection, Iterator, Mapping
 
-from batch.errors import BatchError, UnfitError
-from batch.exports import OWN, brought, known
+from batch.errors import BatchError
+from batch.exports import OWN, installed, known
 from batch.names import TAKEN_ENDINGS
 from batch.settings import Settings
 from exporters.analysis_json import AnalysisJson
-from exporters.base import Chosen, Extra, OverviewExporter, Ready, SessionExporter, There
+from exporters.base import Chosen, Copier, Extra, OverviewExporter, Ready, SessionExporter, There
 from exporters.brought import ready as brought_ready
+from exporters.copies.cue_points import CuePoints
 from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers, MidiNotes
 from exporters.page import TakePage, TakesPage
@@ -16,12 +17,17 @@ from exporters.pictures import TakePicture, TakesPicture
 from exporters.session_cues import SessionCues
 from exporters.session_markers import SessionMarkers
 
-__all__ = ["EXTRAS", "faults", "files_of", "overview_exporters_for", "session_exporters_for", "unfit"]
+__all__ = ["EXTRAS", "copiers_for", "faults", "files_of", "overview_exporters_for", "session_exporters_for"]
 
 
 def _notes(settings: Settings) -> MidiNotes:
     markers = settings.markers
     return MidiNotes(markers.session_tempo_bpm, markers.counts_from, markers.tempo_map)
+
+
+def _cue_points(settings: Settings) -> CuePoints:
+    markers = settings.markers
+    return CuePoints(markers.labels, markers.devices, markers.moments)
 
 
 EXTRAS: Mapping[str, Extra] = {
@@ -32,6 +38,7 @@ EXTRAS: Mapping[str, Extra] = {
     "picture": Extra(
         lambda _: TakePicture(), of_takes=(TakesPicture(),), asked_by=lambda settings: settings.picture.write
     ),
+    "cue-points": Extra(copy_of_take=_cue_points),
 }
 """takemill's own, by the names that the command line and ``[export] write`` have for them."""
 
@@ -82,20 +89,18 @@ def faults(settings: Settings, *, also: Collection[str] = ()) -> tuple[str, ...]
     return tuple(problems)
 
 
-def unfit(recording: str, settings: Settings, *, also: Collection[str] = ()) -> tuple[str, ...]:
-    """Return a line for each copy asked for that a recording of this file name cannot have."""
-    reasons = []
-    for name in known():
-        try:
-            copier = _made(name, settings).copier if _is_asked(name, settings, also) else None
-        except BatchError:
-            continue
-        try:
-            if copier:
-                copier.suffix_for(recording)
-        except UnfitError as error:
-            reasons.append(f"{name}: {error}")
-    return tuple(reasons)
+def copiers_for(settings: Settings, *, also: Collection[str] = ()) -> dict[str, Copier]:
+    """Return what makes the copies that the settings ask for, or ``also`` by name."""
+    asked = (name for name in known() if _is_asked(name, settings, also))
+    copiers = ((name, _copier(name, settings)) for name in asked)
+    return {name: copier for name, copier in copiers if copier}
+
+
+def _copier(name: str, settings: Settings) -> Copier | None:
+    try:
+        return _made(name, settings).copier
+    except BatchError:
+        return None
 
 
 def _ready(settings: Settings, also: Collection[str], is_kept_up: Callable[[Ready], bool]) -> Iterator[Ready]:
@@ -111,7 +116,7 @@ def _ready(settings: Settings, also: Collection[str], is_kept_up: Callable[[Read
 def _made(name: str, settings: Settings) -> Ready:
     if name in OWN:
         return EXTRAS[name].ready(settings)
-    return brought_ready(brought()[name], settings, TAKEN_ENDINGS)
+    return brought_ready(installed()[name], settings, TAKEN_ENDINGS)
 
 
 def _is_asked(name: str, settings: Settings, also: Collection[str]) -> bool:

@@ -27,7 +27,9 @@ def ready(entry_point: EntryPoint, settings: Settings, taken: tuple[str, ...]) -
     try:
         made = _loaded(entry_point).ready(settings)
         endings = (*made.take_suffixes, *made.session_suffixes)
-    except Exception as error:
+    except BatchError as error:
+        raise BatchError(f"--export {entry_point.name}: {error}") from error
+    except (Exception, SystemExit) as error:
         raise _refused(entry_point, f"fails ({type(error).__name__}: {error})") from error
     for suffix in endings:
         if problem := _problem(suffix, taken):

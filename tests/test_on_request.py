@@ -64,9 +64,11 @@ class Desk:
     def work(self, *also: str) -> list[tuple[str, Did]]:
         """Bring the folder up to date; return what became of which take."""
         forget_settings()
-        shelf = Shelf(self.out, partial(files_of, also=also))
-        engine = Engine(self.catalogue, shelf, self.ears)
+        engine = Engine(self.catalogue, self.shelf(*also), self.ears)
         return [(o.entry.path.name, o.did) for o in engine.work(engine.expect(takes_in(self.folder)))]
+
+    def shelf(self, *also: str) -> Shelf:
+        return Shelf(self.out, partial(files_of, also=also))
 
     def files(self, name: str) -> set[str]:
         """Return what the files of a take end in."""

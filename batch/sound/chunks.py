@@ -7,7 +7,7 @@ from typing import BinaryIO, Literal
 HEAD_BYTES = 40
 """As much of a file's beginning as tells its family."""
 
-_MOST_CHUNKS = 10_000
+MOST_CHUNKS = 10_000
 """Chunks looked at; no recorder writes so many."""
 
 
@@ -56,7 +56,7 @@ def walk(stream: BinaryIO, kind: Chunks, size: int) -> Iterator[tuple[bytes, int
         If there are more than any program writes: decoders walk them all, some at every look.
     """
     at = kind.first
-    for _ in range(_MOST_CHUNKS):
+    for _ in range(MOST_CHUNKS):
         if at >= size:
             return
         stream.seek(at)
@@ -69,4 +69,4 @@ def walk(stream: BinaryIO, kind: Chunks, size: int) -> Iterator[tuple[bytes, int
         yield header[:4], length
         at += len(header) + -(-length // kind.align) * kind.align
     if at < size:
-        raise TooManyChunksError(f"holds more than {_MOST_CHUNKS:,} chunks")
+        raise TooManyChunksError(f"holds more than {MOST_CHUNKS:,} chunks")

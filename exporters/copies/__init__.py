@@ -1,0 +1,1 @@
+"""Copies of a recording that carry its phrases inside; the recording itself is only read."""
