@@ -12,7 +12,7 @@ Command = Callable[[argparse.Namespace], int]
 TABLE_ROWS = 100
 """How many takes a table shows unless asked; files hold all."""
 _FOLDER_HELP = f"the takes' folder or the one written to (default: this one, or {OUT_NAME} in it)"
-RANK_FORMATS = ("table", "csv", "json", "xspf")
+RANK_FORMATS = ("table", "csv", "json", "xspf", "m3u8")
 TREND_FORMATS = ("table", "json", "svg")
 TREND_PER = ("week", "day", "month")
 TREND_BY = ("tune", "player")
@@ -56,10 +56,12 @@ def parser_of(*commands: Command) -> argparse.ArgumentParser:
     )
     one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)
     one.add_argument("--by", choices=RANK_BY, default=RANK_BY[0], help="what to sort by (default: variety)")
-    one.add_argument(
-        "--format", choices=RANK_FORMATS, default=RANK_FORMATS[0], help="how to write it (default: table)"
+    format_help = (
+        "how to write it (default: table); xspf and m3u8 are playlists, links absolute without --out"
     )
-
+    one.add_argument("--format", choices=RANK_FORMATS, help=format_help)
+    out_help = "write it there, in the format of its ending; a playlist's links are relative to FILE's folder"
+    one.add_argument("--out", type=Path, metavar="FILE", help=out_help)
     first_help = f"how many to list (default: {TABLE_ROWS} in a table, else all)"
     one.add_argument("--first", type=_number, metavar="N", help=first_help)
 

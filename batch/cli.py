@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from batch.trend.history import History
     from batch.trend.rows import Trend
     from batch.workshop import Workshop
+    from exporters.playlists import Playlist
 
 T = TypeVar("T")
 
@@ -136,11 +137,17 @@ def watch(asked: argparse.Namespace) -> int:
 def rank(asked: argparse.Namespace) -> int:
     """Sort takes by variety or one of its parts."""
     from batch import rank as ranking
+    from batch import rank_file
     from batch.entry import State
     from batch.lookup import present
     from batch.terminal import print_ranking
 
-    as_table, by_score = asked.format == "table", asked.by == ranking.BY_SCORE
+    wanted = rank_file.format_for(asked.format, asked.out)
+    if asked.out is not None:
+        from exporters.ranking import OURS
+
+        rank_file.check(asked.out, OURS[wanted])
+    as_table, by_score = wanted == rank_file.TABLE, asked.by == ranking.BY_SCORE
 
     def best(catalogue: "Catalogue") -> tuple[list["Ranked"], int, int]:
         scored, folders = catalogue.scores(None if by_score else asked.by), catalogue.folders()
@@ -152,11 +159,16 @@ def rank(asked: argparse.Namespace) -> int:
         ranked = [ranking.Ranked(entry, place) for entry, place in zip(entries, places, strict=True)]
         return ranked, len(scored) - len(places), failed
 
-    ranked, more, failed = _ask(_catalogue_folder(asked.folder or Path()), best)
+    where = _catalogue_folder(asked.folder or Path())
+    ranked, more, failed = _ask(where, best)
     if as_table:
         print_ranking(ranked, asked.by, failed=failed, more=more)
+        return ALL_WELL
+    content = _ranking_file(ranked, wanted, where, asked)
+    if asked.out is None:
+        sys.stdout.buffer.write(content)
     else:
-        sys.stdout.buffer.write(_ranking_file(ranked, asked.format))
+        rank_file.write(asked.out, content)
     return ALL_WELL
 
 
@@ -336,11 +348,44 @@ def _find_take(asked: str, folder: Path | None) -> tuple[Path, "Entry"]:
     return where, find_take(asked, _ask(where, lambda catalogue: catalogue.entries()))
 
 
-def _ranking_file(ranked: Sequence["Ranked"], wanted: str) -> bytes:
-    from exporters import ranking
+def _ranking_file(ranked: Sequence["Ranked"], wanted: str, where: Path, asked: argparse.Namespace) -> bytes:
+    from exporters import playlists, ranking
 
-    render = {"csv": ranking.render_csv, "json": ranking.render_json, "xspf": ranking.render_xspf}
-    return render[wanted](ranked)
+    if wanted in ("csv", "json"):
+        return ranking.render_csv(ranked) if wanted == "csv" else ranking.render_json(ranked)
+    playlist = _playlist(ranked, where, asked)
+    if wanted == "xspf":
+        return playlists.render_xspf(playlist)
+    for link in (track.link for track in playlist.tracks if not playlists.is_writable(track)):
+        from batch.inert import inert
+        from batch.terminal import say_problem
+
+        say_problem(f"{inert(link)}: no line of M3U8 can hold its name, so it is left out; ask for xspf")
+    return playlists.render_m3u8(playlist)
+
+
+def _playlist(ranked: Sequence["Ranked"], where: Path, asked: argparse.Namespace) -> "Playlist":
+    """Return the ranking as a playlist; its links hold from the folder that it goes to, or anywhere."""
+    from batch.names import absolute
+    from batch.outlines import read_outlines
+    from batch.rank_file import title_of, way_from
+    from batch.shelf import Shelf
+    from batch.terminal import progress
+    from exporters import files_of
+    from exporters.playlists import playlist_of_ranking
+
+    entries = [take.entry for take in ranked]
+    folder = absolute(asked.out).parent if asked.out is not None else None
+    links = [way_from(folder, entry.path) if folder else entry.path.as_posix() for entry in entries]
+    shelf = Shelf(where, files_of)
+
+    def told(catalogue: "Catalogue") -> tuple[str, dict[Path, str | None]]:
+        with progress(len(entries), "reading takes") as bar:
+            players = {path: o.player for path, o in read_outlines(entries, catalogue, shelf, bar.advance)}
+        return title_of(catalogue.folders(), catalogue.home), players
+
+    title, players = _ask(where, told)
+    return playlist_of_ranking(title, ranked, asked.by, links, players)
 
 
 def _trend_file(found: "Trend", history: "History", wanted: str) -> bytes:

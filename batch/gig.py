@@ -80,7 +80,12 @@ class Gigs:
     def _takes(self, entries: Sequence[Entry]) -> list[SessionTake]:
         outlines = outlines_of(entries, self.catalogue, self.shelf)
         return [
-            SessionTake(entry.name or entry.path.stem, entry.path.name, outlines.get(entry.path))
+            SessionTake(
+                entry.name or entry.path.stem,
+                entry.path.name,
+                outlines.get(entry.path),
+                self.shelf.way_to(entry.path),
+            )
             for entry in entries
         ]
 

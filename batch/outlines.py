@@ -1,12 +1,35 @@
 """Outlines of many takes: kept in the catalogue, so that an analysis is read once for all that needs them."""
 
-from collections.abc import Sequence
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from batch.catalogue import Catalogue
 from batch.entry import Entry, State
 from batch.outline import FORMAT, Outline, dump_outline, outline_of, parse_outline
 from batch.shelf import Shelf
+
+_AT_ONCE = 200
+"""Takes whose analyses are read before what was learnt is kept: so much is lost if it is stopped."""
+
+
+def read_outlines(
+    entries: Sequence[Entry], catalogue: Catalogue, shelf: Shelf, advance: Callable[[int], None]
+) -> Iterator[tuple[Path, Outline]]:
+    """Yield the outlines that there are of many takes; ``advance`` is told of takes that were read.
+
+    Where the catalogue takes none in, they are made again next time.
+    """
+    keep = True
+    for first in range(0, len(entries), _AT_ONCE):
+        some = entries[first : first + _AT_ONCE]
+        try:
+            found = outlines_of(some, catalogue, shelf, keep=keep)
+        except sqlite3.OperationalError:  # locked by another process, or on a disk that may not be written
+            keep = False
+            found = outlines_of(some, catalogue, shelf, keep=False)
+        yield from found.items()
+        advance(len(some))
 
 
 def outlines_of(

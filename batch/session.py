@@ -21,11 +21,15 @@ _NAMED = 3
 
 @dataclass(frozen=True, slots=True)
 class SessionTake:
-    """A take by the name of its files and its own; without an outline if it could not be heard."""
+    """A take by the name of its files and its own; without an outline if it could not be heard.
+
+    ``recording`` is the way to its file from the folder that the session's files lie in, with slashes.
+    """
 
     name: str
     file: str
     outline: Outline | None
+    recording: str = ""
 
 
 @dataclass(frozen=True, slots=True)

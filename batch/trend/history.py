@@ -1,9 +1,8 @@
 """The takes of an output folder as they came over time: read from the catalogue, dated and named."""
 
 import os
-import sqlite3
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
@@ -15,15 +14,13 @@ from batch.folder import settings_of
 from batch.lookup import present
 from batch.naming import Named, named, stems_of
 from batch.outline import Outline
-from batch.outlines import outlines_of
+from batch.outlines import read_outlines
 from batch.settings import Settings
 from batch.shelf import Shelf
 from batch.trend.dates import Dated, dated
 from batch.trend.rows import LeftOut, Sighting
 from batch.words import titles_of
 
-_AT_ONCE = 200
-"""Takes whose analyses are read before what was learnt is kept: so much is lost if it is stopped."""
 _DRAWN_BY = {
     "length": ("labels", "long_from_beats", "long_from_s"),
     "density": ("labels", "dense_from_per_beat", "dense_from_per_s"),
@@ -66,7 +63,7 @@ def history_of(
     folders = catalogue.folders()
     there = present([*done, *failed], folders, catalogue.home)
     entries = catalogue.of_files([file for file in done if file in there])
-    outlines = dict(_outlines(entries, catalogue, shelf, advance))
+    outlines = dict(read_outlines(entries, catalogue, shelf, advance))
     titles = dict(zip([entry.path for entry in entries], titles_of(entries), strict=True))
     files = dict(zip([entry.path for entry in entries], files_of(entries), strict=True))
     home = _common(folders, catalogue.home)
@@ -112,22 +109,6 @@ def files_of(entries: Sequence[Entry]) -> list[str]:
         for entry in entries
         for name in [entry.path.name]
     ]
-
-
-def _outlines(
-    entries: Sequence[Entry], catalogue: Catalogue, shelf: Shelf, advance: Callable[[int], None]
-) -> Iterator[tuple[Path, Outline]]:
-    """Yield the outlines that there are. Where the catalogue takes none in, they are made again next time."""
-    keep = True
-    for first in range(0, len(entries), _AT_ONCE):
-        some = entries[first : first + _AT_ONCE]
-        try:
-            found = outlines_of(some, catalogue, shelf, keep=keep)
-        except sqlite3.OperationalError:  # locked by another process, or on a disk that may not be written
-            keep = False
-            found = outlines_of(some, catalogue, shelf, keep=False)
-        yield from found.items()
-        advance(len(some))
 
 
 def _when(entry: Entry, who: Named, home: Path, today: date) -> Dated | None:
