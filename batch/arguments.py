@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from batch import __version__
+from batch.exports import OWN
 from batch.names import OUT_NAME
 
 Command = Callable[[argparse.Namespace], int]
@@ -93,7 +94,7 @@ def _add_hearing(one: argparse.ArgumentParser) -> None:
     """Add what commands share that hear takes."""
     cluster_help = "hear on many machines: the scheduler of a Dask cluster, such as tcp://studio:8786"
     jobs_help = "takes to hear at a time, each on a core of its own (default: 1)"
-    export_help = "also write page, picture or notes, for this run; may be given several times"
+    export_help = f"also write {', '.join(OWN[:-1])} or {OWN[-1]}, for this run; may be given several times"
     out_help = f"where to write (default: {OUT_NAME} in the takes' folder)"
     one.add_argument("--out", type=Path, metavar="DIR", help=out_help)
     one.add_argument("--export", action="append", default=[], metavar="NAME", help=export_help)

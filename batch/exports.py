@@ -8,7 +8,7 @@ from importlib.metadata import EntryPoint, entry_points
 GROUP = "takemill.exporters"
 """Entry points of this group bring exporters (Python Packaging User Guide, "Entry points specification")."""
 
-OWN = ("notes", "page", "picture", "cue-points", "chapters", "webvtt")
+OWN = ("notes", "page", "picture", "cue-points", "chapters", "playlist", "timeline", "webvtt")
 """Names of takemill's own; another package cannot take one of them."""
 
 _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")

@@ -23,8 +23,10 @@ OUTPUT_SUFFIXES = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES, *COPY_SUFFIX
 """What takemill writes that could be a take by its kind; a file that ends so is never taken for one."""
 KNOWN_BY_NAME = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES)
 """What bears no mark: a file that ends so is takemill's by its name."""
-TAKEN_ENDINGS = (*OUTPUT_SUFFIXES, ".listen.html", ".phrases.svg", ".chapters.vtt", ".session-chapters.vtt")
-"""What takemill's own files end in; no other package's exporter writes to such names."""
+TAKEN_NAMES = ("listen.html", "phrases.svg", "playlist.xspf", "playlist.m3u8", "catalogue.sqlite")
+TAKEN_ENDINGS = (*OUTPUT_SUFFIXES, ".listen.html", ".phrases.svg", ".chapters.vtt", ".session-chapters.vtt",
+                 ".timeline.otio", ".session-timeline.otio")  # fmt: skip
+"""What takemill's own files are called, or end in; no other package's exporter writes to such names."""
 BROUGHT_TAKE_ENDING = re.compile(r"\.[a-z0-9]+(-[a-z0-9]+)*-markers$")
 """What the stem of a file ends in that another package wrote and that could be a take by its kind."""
 

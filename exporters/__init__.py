@@ -16,8 +16,11 @@ from exporters.csv_cues import CsvCues
 from exporters.midi_markers import MidiMarkers, MidiNotes
 from exporters.page import TakePage, TakesPage
 from exporters.pictures import TakePicture, TakesPicture
+from exporters.playlists import PlaylistM3u8, PlaylistXspf
 from exporters.session_cues import SessionCues
 from exporters.session_markers import SessionMarkers
+from exporters.session_timeline import SessionTimeline
+from exporters.timeline import Timeline
 from exporters.webvtt import SessionVtt, WebVtt
 
 __all__ = ["EXTRAS", "copiers_for", "faults", "files_of", "overview_exporters_for", "session_exporters_for"]
@@ -52,6 +55,8 @@ EXTRAS: Mapping[str, Extra] = {
     ),
     "cue-points": Extra(copy_of_take=_cue_points),
     "chapters": Extra(copy_of_take=_chapters),
+    "playlist": Extra(of_takes=(PlaylistXspf(), PlaylistM3u8())),
+    "timeline": Extra(Timeline.of, of_session=SessionTimeline.of),
     "webvtt": Extra(
         lambda settings: WebVtt(_division(settings)),
         of_session=lambda settings: SessionVtt(_division(settings)),

@@ -5,13 +5,14 @@ from functools import cache
 from importlib.metadata import EntryPoint
 
 from batch.errors import BatchError
-from batch.kinds import TAKE_SUFFIXES
-from batch.names import BROUGHT_TAKE_ENDING
+from batch.kinds import TAKE_SUFFIXES, is_take_name
+from batch.names import BROUGHT_TAKE_ENDING, TAKEN_NAMES
 from batch.settings import Settings
 from exporters.base import Extra, Ready
 
 _SUFFIX = re.compile(r"(\.[A-Za-z0-9_-]+)+")
 """Letters that every file system takes (the portable file name character set, POSIX.1 3.265)."""
+_NAME = re.compile(r"[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)+")
 LONGEST_SUFFIX = 32
 """Bytes that a take's name leaves for what it ends in (``names.LONGEST_NAME``)."""
 
@@ -31,6 +32,9 @@ def ready(entry_point: EntryPoint, settings: Settings, taken: tuple[str, ...]) -
         raise BatchError(f"--export {entry_point.name}: {error}") from error
     except (Exception, SystemExit) as error:
         raise _refused(entry_point, f"fails ({type(error).__name__}: {error})") from error
+    for file_name in made.file_names:
+        if not _NAME.fullmatch(file_name) or file_name in TAKEN_NAMES or is_take_name(file_name):
+            raise _refused(entry_point, f"writes to {file_name!r}, which is taken or no name such as all.txt")
     for suffix in endings:
         if problem := _problem(suffix, taken):
             raise _refused(entry_point, f"writes to names that end in {suffix!r}, {problem}")

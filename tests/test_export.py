@@ -83,7 +83,8 @@ def test_where_the_last_take_went_the_index_says_so(gig):
 @pytest.mark.parametrize("command", ["run", "watch"])
 def test_an_export_that_is_none_is_wrong_use_before_anything_is_done(gig, command):
     done = run(command, gig, "--export", "pages")
-    said = "takemill: --export pages: there is no such export; choose from notes, page, picture\n"
+    names = "notes, page, picture, cue-points, chapters, playlist, timeline, webvtt"
+    said = f"takemill: --export pages: there is no such export; choose from {names}\n"
     assert (done.returncode, done.stderr) == (2, said)
     assert not (gig / "markers").exists()
 

@@ -23,6 +23,16 @@ EXTRA = Extra(of_take=lambda _: Plain({suffix}))
 """
 
 
+WHOLE = """
+from exporters.base import Extra
+
+class Whole:
+    file_name = "{}"
+
+EXTRA = Extra(of_takes=(Whole(),))
+"""
+
+
 @pytest.fixture
 def gig(tmp_path: Path) -> Path:
     folder = tmp_path / "gig"
@@ -70,6 +80,9 @@ def test_what_fails_over_a_take_costs_that_file_alone_and_is_tried_again(takemil
         (GOOD.format(suffix="'.' + 32 * 'x'"), "longer than 32 characters"),
         (GOOD.format(suffix="'.plain.mid'"), "as takes do; it must be like .words-markers.mid"),
         (GOOD.format(suffix="1 / 0"), "fails (ZeroDivisionError"),
+        (WHOLE.format("../away.txt"), "writes to '../away.txt', which is taken or no name"),
+        (WHOLE.format("listen.html"), "writes to 'listen.html', which is taken or no name"),
+        (WHOLE.format("all.wav"), "writes to 'all.wav', which is taken or no name"),
     ],
 )
 def test_what_cannot_be_loaded_or_has_no_name_to_write_to_is_said_once(takemill, tmp_path, gig, code, said):
