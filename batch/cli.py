@@ -366,9 +366,10 @@ def _ranking_file(ranked: Sequence["Ranked"], wanted: str, where: Path, asked: a
 
 def _playlist(ranked: Sequence["Ranked"], where: Path, asked: argparse.Namespace) -> "Playlist":
     """Return the ranking as a playlist; its links hold from the folder that it goes to, or anywhere."""
+    from batch.lookup import folder_name
     from batch.names import absolute
     from batch.outlines import read_outlines
-    from batch.rank_file import title_of, way_from
+    from batch.rank_file import way_from
     from batch.shelf import Shelf
     from batch.terminal import progress
     from exporters import files_of
@@ -382,7 +383,7 @@ def _playlist(ranked: Sequence["Ranked"], where: Path, asked: argparse.Namespace
     def told(catalogue: "Catalogue") -> tuple[str, dict[Path, str | None]]:
         with progress(len(entries), "reading takes") as bar:
             players = {path: o.player for path, o in read_outlines(entries, catalogue, shelf, bar.advance)}
-        return title_of(catalogue.folders(), catalogue.home), players
+        return folder_name(catalogue.folders(), catalogue.home), players
 
     title, players = _ask(where, told)
     return playlist_of_ranking(title, ranked, asked.by, links, players)

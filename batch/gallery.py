@@ -1,7 +1,7 @@
 """An output folder's takes beside one another, kept in its index: the page and the picture of them all."""
 
 import os
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
@@ -12,7 +12,7 @@ from batch.entry import Entry, State
 from batch.errors import BatchError
 from batch.folder import settings_of
 from batch.kept import Written
-from batch.lookup import present
+from batch.lookup import folder_name, present
 from batch.on_request import bring_up
 from batch.outlines import outlines_of
 from batch.outputs import is_ours
@@ -69,7 +69,7 @@ class Gallery:
         scored = [take for take in scored if take.file in there]
         places = rank(scored, most)
         return Overview(
-            title=self._title(folders),
+            title=folder_name(folders, self.catalogue.home),
             takes=self._listed(places),
             unheard=tuple(self.catalogue.of_files([file for file in failed if file in there])),
             more=len(scored) - len(places),
@@ -101,11 +101,3 @@ class Gallery:
                 return frozenset(entry.name for entry in listing)
         except OSError as error:
             raise BatchError(f"{self.shelf.folder}: cannot be listed ({error.strerror})") from error
-
-    def _title(self, folders: Collection[Path]) -> str:
-        """Return the name of the folder that all takes lie in, at whatever depth."""
-        home = self.catalogue.home.name
-        try:
-            return Path(os.path.commonpath(folders)).name or home
-        except ValueError:  # there are no takes, or they lie on several drives
-            return home

@@ -68,6 +68,14 @@ def is_there(path: Path, home: Path) -> bool:
     return True
 
 
+def folder_name(folders: Iterable[Path], home: Path) -> str:
+    """Return the name of the folder that all takes lie in, at whatever depth, or of ``home``."""
+    try:
+        return Path(os.path.commonpath(list(folders))).name or home.name
+    except ValueError:  # there are no takes, or they lie on several drives
+        return home.name
+
+
 def _names_of(entry: Entry) -> set[str]:
     names = {entry.name, entry.path.name, entry.path.stem, entry.title}
     return {name.casefold() for name in names if name}

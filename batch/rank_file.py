@@ -2,7 +2,6 @@
 
 import os
 import re
-from collections.abc import Iterable
 from pathlib import Path
 
 from batch.errors import BatchError
@@ -82,11 +81,3 @@ def way_from(folder: Path, recording: Path) -> str:
     led_to = Path(os.path.realpath(folder)) / way
     leads_there = os.path.realpath(led_to) == os.path.realpath(recording)
     return Path(way).as_posix() if leads_there else recording.as_posix()
-
-
-def title_of(folders: Iterable[Path], home: Path) -> str:
-    """Return the name of the folder that all takes lie in, at whatever depth."""
-    try:
-        return Path(os.path.commonpath(list(folders))).name or home.name
-    except ValueError:  # there are no takes, or they lie on several drives
-        return home.name

@@ -171,7 +171,7 @@ LONGEST = 40
 """Characters of a marker that programs were seen to take."""
 
 
-_UNSAID = (Groove.UNMEASURED, Articulation.UNMEASURED, Register.MIDDLE, IntervalSize.UNMEASURED)
+UNSAID = (Groove.UNMEASURED, Articulation.UNMEASURED, Register.MIDDLE, IntervalSize.UNMEASURED)
 """Labels that are not worth a word in a marker."""
 _SHORTER = {
     Groove.AGAINST_GROOVE.value: "against",
@@ -205,7 +205,7 @@ def named(number: str, labels: Labels, asked: Sequence[LabelName] = MARKED, devi
     """
     told = [(name, getattr(labels, name)) for name in asked]
     words = [
-        device if device and name == "groove" else label.value for name, label in told if label not in _UNSAID
+        device if device and name == "groove" else label.value for name, label in told if label not in UNSAID
     ]
     if len(" ".join([number, *words])) > LONGEST:
         words = [_SHORTER.get(word, word) for word in words]

@@ -15,9 +15,10 @@ from typing import Any
 
 from batch.errors import BatchError
 from batch.inert import inert
-from batch.model import Articulation, Groove, IntervalSize, Labels, Register
+from batch.model import Groove, Labels
 from batch.names import MADE_BY
-from exporters.page.frame import address
+from exporters.base import UNSAID
+from exporters.links import address
 
 MIDI_RATE_HZ = 48_000
 """Rate of a MIDI take's times, which has no sample rate of its own: that of most recordings (our choice)."""
@@ -27,8 +28,6 @@ COLOURS = {Groove.IN_GROOVE: "BLUE", Groove.AGAINST_GROOVE: "ORANGE", Groove.UNM
 Universal Design"; from memory)."""
 MOMENT_COLOUR = "PURPLE"
 UNHEARD_COLOUR = "BLACK"
-
-_UNSAID = (Articulation.UNMEASURED, IntervalSize.UNMEASURED, Groove.UNMEASURED, Register.MIDDLE)
 
 
 def see_that_it_is_installed() -> None:
@@ -131,7 +130,7 @@ def gap(samples: int, scale: Scale) -> Any:
 def label_words(labels: Labels) -> str:
     """Return all labels of a phrase that say something."""
     words = (labels.length, labels.density, labels.groove, labels.articulation, labels.register)
-    return " ".join(word.value for word in (*words, labels.interval_size) if word not in _UNSAID)
+    return " ".join(word.value for word in (*words, labels.interval_size) if word not in UNSAID)
 
 
 def library() -> ModuleType:

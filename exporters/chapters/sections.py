@@ -4,9 +4,9 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import accumulate, pairwise
 
-from batch.model import Articulation, Groove, IntervalSize, Labels, Register
+from batch.model import Groove, Labels
 from batch.settings import LabelName
-from exporters.base import LONGEST
+from exporters.base import LONGEST, UNSAID
 from exporters.chapters.chapter import Phrased
 
 _PHRASES_A_SECTION = 4
@@ -15,7 +15,6 @@ _PHRASES_A_SECTION = 4
 _SHARED_FROM = 2 / 3
 """Of a section's phrases, for their label to be the section's (our choice)."""
 
-_UNSAID = (Groove.UNMEASURED, Articulation.UNMEASURED, Register.MIDDLE, IntervalSize.UNMEASURED)
 _MIXED = "mixed"
 _AGAINST = "against"
 """A section's numbers are longer than a phrase's, so the longest label is said short."""
@@ -67,6 +66,6 @@ def section_title(phrases: Sequence[Phrased], section: range, asked: Sequence[La
 
 def _shared(labels: Sequence[Labels], name: LabelName) -> str | None:
     value, count = Counter(getattr(each, name) for each in labels).most_common(1)[0]
-    if value in _UNSAID or count < _SHARED_FROM * len(labels):
+    if value in UNSAID or count < _SHARED_FROM * len(labels):
         return None
     return _AGAINST if value is Groove.AGAINST_GROOVE else str(value.value)

@@ -2,13 +2,11 @@
 
 import hashlib
 import json
-import sys
 from base64 import b64encode
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote
 
 from markupsafe import Markup
 
@@ -18,8 +16,6 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 _HERE = Path(__file__).parent
-_DRIVE = ":/"
-"""What follows the letter of a Windows drive; ``a:b`` may be a file's name elsewhere."""
 
 
 def render(template: str, scripts: Sequence[str], vendored: Sequence[str] = (), **values: Any) -> bytes:
@@ -45,22 +41,6 @@ def data(value: Any) -> Markup:
     """Return a value as JSON that may stand in a script element, whatever its texts hold."""
     text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return Markup(text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e"))
-
-
-def address(way: str) -> str:
-    """Return the URL of a file by the way to it, relative, or absolute on another drive (RFC 3986)."""
-    if way.startswith("//"):  # a share: the machine's name is the host
-        return f"file:{_quoted(way)}"
-    if way.startswith("/"):
-        return f"file://{_quoted(way)}"
-    if way[1:].startswith(_DRIVE):
-        return f"file:///{way[0]}:{_quoted(way[2:])}"
-    return _quoted(way)
-
-
-def _quoted(way: str) -> str:
-    # A name that is no UTF-8 reaches Python with its bytes in surrogates (PEP 383): the link needs the bytes.
-    return quote(way, errors=sys.getfilesystemencodeerrors())
 
 
 @lru_cache(maxsize=1)

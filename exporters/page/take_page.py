@@ -28,8 +28,9 @@ from batch.outline import density_of
 from batch.relation_words import relatedness_words
 from batch.tension_words import tension_words
 from batch.words import count, facts, minute, number
+from exporters.links import address
 from exporters.page.evidence import evidence_words, label_words
-from exporters.page.frame import address, data, render
+from exporters.page.frame import data, render
 from exporters.page.signs import bar, scale
 from exporters.pictures import picture_of
 from exporters.pictures.shapes import kind_of, summary

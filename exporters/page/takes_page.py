@@ -11,7 +11,8 @@ from batch.entry import Entry
 from batch.inert import inert
 from batch.overview import Listed, Overview
 from batch.words import clock, count, number
-from exporters.page.frame import address, render
+from exporters.links import address
+from exporters.page.frame import render
 from exporters.page.signs import scale
 from exporters.page.take_page import TakePage
 from exporters.pictures.shapes import thumbnail

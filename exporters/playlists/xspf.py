@@ -1,7 +1,7 @@
 """A playlist as XSPF 1, the XML Shareable Playlist Format."""
 
 from batch.inert import inert
-from exporters.page.frame import address
+from exporters.links import address
 from exporters.playlists.playlist import Playlist, Track
 
 NAMESPACE = "http://xspf.org/ns/0/"

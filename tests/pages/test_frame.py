@@ -12,8 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from batch.overview import Overview
+from exporters.links import address
 from exporters.page import TakePage, TakesPage
-from exporters.page.frame import address, data
+from exporters.page.frame import data
 from pages.making import listed_of, take_of
 
 PAGES = {
