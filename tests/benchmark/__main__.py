@@ -15,6 +15,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads: one core is
 from .accuracy import accuracy_table, cost_table, results
 from .companions import companion_tables
 from .flattened import flattened_tables
+from .formats import formats_tables
 from .grooves import grooves_table, swing_table
 from .grooves_of_solos import grooves_of_solos_table
 from .hard import hard_table
@@ -137,6 +138,11 @@ def pages(asked: Asked) -> Iterator[Table]:
     yield from pages_tables(asked.store, asked.data)
 
 
+def formats(_: Asked) -> Iterator[Table]:
+    """Yield where readers of each format find phrases."""
+    yield from formats_tables()
+
+
 def cluster(asked: Asked) -> Iterator[Table]:
     """Yield how a run grows with workers."""
     if find_spec("distributed") is None:
@@ -159,6 +165,7 @@ PARTS: dict[str, Callable[[Asked], Iterator[Table]]] = {
     "companions": companions,
     "scale": scale,
     "pages": pages,
+    "formats": formats,
     "cluster": cluster,
 }
 
