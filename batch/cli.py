@@ -366,10 +366,9 @@ def _ranking_file(ranked: Sequence["Ranked"], wanted: str, where: Path, asked: a
 
 def _playlist(ranked: Sequence["Ranked"], where: Path, asked: argparse.Namespace) -> "Playlist":
     """Return the ranking as a playlist; its links hold from the folder that it goes to, or anywhere."""
-    from batch.lookup import folder_name
+    from batch.lookup import folder_name, way_between
     from batch.names import absolute
     from batch.outlines import read_outlines
-    from batch.rank_file import way_from
     from batch.shelf import Shelf
     from batch.terminal import progress
     from exporters import files_of
@@ -377,7 +376,7 @@ def _playlist(ranked: Sequence["Ranked"], where: Path, asked: argparse.Namespace
 
     entries = [take.entry for take in ranked]
     folder = absolute(asked.out).parent if asked.out is not None else None
-    links = [way_from(folder, entry.path) if folder else entry.path.as_posix() for entry in entries]
+    links = [way_between(folder, entry.path) if folder else entry.path.as_posix() for entry in entries]
     shelf = Shelf(where, files_of)
 
     def told(catalogue: "Catalogue") -> tuple[str, dict[Path, str | None]]:

@@ -235,7 +235,7 @@ class Engine:
             if gone.name not in (None, entry.name):
                 self.shelf.remove(gone.name or "")
             self.catalogue.replace(gone.path, done)
-        return Outcome(replace(done, reason=trouble), Did.LEFT) if trouble else Outcome(done, did)
+        return Outcome(replace(done, reason=trouble), Did.PARTLY) if trouble else Outcome(done, did)
 
     def _spare_replaced(self, entry: Entry) -> None:
         """Keep the analysis that a take's new content replaces: two takes may have swapped their names."""

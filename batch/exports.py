@@ -1,7 +1,7 @@
 """What can be asked for by name, with ``--export`` and in the settings: ours, and other packages'."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 
@@ -16,10 +16,16 @@ _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 
 @cache
-def installed() -> Mapping[str, EntryPoint]:
-    """Return the exporters that other installed packages bring, by name; none is loaded yet."""
-    found = sorted(entry_points(group=GROUP), key=lambda one: (one.name, one.value))
-    return {one.name: one for one in reversed(found) if _NAME.fullmatch(one.name) and one.name not in OWN}
+def installed() -> Mapping[str, Sequence[EntryPoint]]:
+    """Return the exporters that other installed packages bring, by name; none is loaded yet.
+
+    There should be one for each name.
+    """
+    found: dict[str, list[EntryPoint]] = {}
+    for one in sorted(entry_points(group=GROUP), key=lambda one: (one.name, one.value)):
+        if _NAME.fullmatch(one.name) and one.name not in OWN:
+            found.setdefault(one.name, []).append(one)
+    return found
 
 
 def known() -> tuple[str, ...]:

@@ -68,6 +68,20 @@ def is_there(path: Path, home: Path) -> bool:
     return True
 
 
+def way_between(folder: Path, recording: Path) -> str:
+    """Return the way from a folder to a recording, with slashes; absolute where no relative one leads there.
+
+    That is so on another drive, and where a link on the way makes ``..`` another folder than it says.
+    """
+    try:
+        way = os.path.relpath(recording, folder)
+    except ValueError:  # on another drive
+        return recording.as_posix()
+    led_to = Path(os.path.realpath(folder)) / way
+    leads_there = os.path.realpath(led_to) == os.path.realpath(recording)
+    return Path(way).as_posix() if leads_there else recording.as_posix()
+
+
 def folder_name(folders: Iterable[Path], home: Path) -> str:
     """Return the name of the folder that all takes lie in, at whatever depth, or of ``home``."""
     try:

@@ -21,8 +21,8 @@ COPY_SUFFIXES = (".markers.wav", ".chapters.mp3", ".chapters.flac", ".chapters.o
 """What copies of recordings end in that carry their phrases."""
 OUTPUT_SUFFIXES = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES, *COPY_SUFFIXES)
 """What takemill writes that could be a take by its kind; a file that ends so is never taken for one."""
-KNOWN_BY_NAME = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES)
-"""What bears no mark: a file that ends so is takemill's by its name."""
+KNOWN_BY_BEGINNING = (*MAIN_SUFFIXES, ".notes.mid", *SESSION_SUFFIXES)
+"""What bears no mark: a file that ends so is takemill's if it begins as such files do."""
 TAKEN_NAMES = ("listen.html", "phrases.svg", "playlist.xspf", "playlist.m3u8", "catalogue.sqlite")
 TAKEN_ENDINGS = (*OUTPUT_SUFFIXES, ".listen.html", ".phrases.svg", ".chapters.vtt", ".session-chapters.vtt",
                  ".timeline.otio", ".session-timeline.otio")  # fmt: skip

@@ -16,6 +16,8 @@ class Did(StrEnum):
     """Nothing: its files are there."""
     LEFT = "left for later"
     """It waits: nothing is wrong with it, but it could not be heard now."""
+    PARTLY = "lacking a file on request"
+    """It is done, but for a file on request that went wrong; the next run writes that."""
     GONE = "gone meanwhile"
     """Its recording was taken away; there is nothing to hear."""
     FAILED = "failed"

@@ -1,22 +1,17 @@
 """Files as readers want them: whole, or not there."""
 
 import os
-import re
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
-from batch.names import HTML_MARK, KNOWN_BY_NAME, MADE_BY, SVG_MARK
-from batch.regular import open_regular, size_of
+from batch.marks import is_by_us
+from batch.regular import open_regular
 
 PARTIAL_PREFIX = ".takemill-"
 """Start of a temporary file's name; hidden, so that nothing takes it for a result."""
-
-_MARK = re.compile("|".join(map(re.escape, (MADE_BY, HTML_MARK, SVG_MARK))).encode())
-_MARK_WITHIN_BYTES, _MARK_WITHIN_LAST_BYTES = 64 << 10, 4 << 10
-"""Where a mark stands: before what may be long, or at the very end (our choice)."""
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -58,15 +53,10 @@ def whole(path: Path) -> Iterator[BinaryIO]:
 
 
 def is_ours(path: Path) -> bool:
-    """Return whether there is a file that takemill wrote: by its mark, or by its name where it bears none."""
-    if path.name.endswith(KNOWN_BY_NAME):
-        return os.path.isfile(path)
+    """Return whether there is a file that takemill wrote."""
     try:
         with open_regular(path) as stream:
-            if _MARK.search(stream.read(_MARK_WITHIN_BYTES)):
-                return True
-            stream.seek(max(0, size_of(stream) - _MARK_WITHIN_LAST_BYTES))
-            return _MARK.search(stream.read(_MARK_WITHIN_LAST_BYTES)) is not None
+            return is_by_us(stream, path.name)
     except OSError:
         return False
 

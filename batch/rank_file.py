@@ -67,17 +67,3 @@ def write(out: Path, content: bytes) -> None:
     except OSError as error:
         problem = f"{out}: cannot be written ({error.strerror})"
         raise BatchError(f"{problem}; give permission or make room there, or name another file") from error
-
-
-def way_from(folder: Path, recording: Path) -> str:
-    """Return the way from a folder to a recording, with slashes; absolute where no relative one leads there.
-
-    That is so on another drive, and where a link on the way makes ``..`` another folder than it says.
-    """
-    try:
-        way = os.path.relpath(recording, folder)
-    except ValueError:  # on another drive
-        return recording.as_posix()
-    led_to = Path(os.path.realpath(folder)) / way
-    leads_there = os.path.realpath(led_to) == os.path.realpath(recording)
-    return Path(way).as_posix() if leads_there else recording.as_posix()

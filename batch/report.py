@@ -26,6 +26,9 @@ Keepers = tuple[tuple[Keeper, Callable[[Written], None]], ...]
 """Who keeps files about many takes up, and how it is said of one that was written."""
 
 
+_TRIED_AGAIN = frozenset({Did.LEFT, Did.PARTLY})
+
+
 @dataclass(slots=True)
 class Report:
     """Counts what becomes of takes and tells it; the same trouble is told once."""
@@ -80,7 +83,7 @@ class Report:
             say(f"{tally}; files in {engine.shelf.folder}")
         self._say_unfit()
         kept = self._keep(keepers, folders())
-        return kept and not self.counts[Did.FAILED] + self.counts[Did.LEFT]
+        return kept and not any(self.counts[did] for did in (Did.FAILED, Did.LEFT, Did.PARTLY))
 
     def look_over(self, takes: Iterable[Path]) -> None:
         """Note of which takes no such copy can be made as is asked for, to be said at the end."""
@@ -91,6 +94,8 @@ class Report:
                     copier.suffix_for(take.name)
                 except UnfitError as error:
                     self._unfit.setdefault(f"{name}: {error}", {})[take.name] = None
+                except Exception:  # told where the copy is made
+                    continue
 
     def _say_unfit(self) -> None:
         """Say each reason once: for how many takes it holds, and for which first."""
@@ -112,13 +117,13 @@ class Report:
         path, reason = outcome.entry.path, outcome.entry.reason or ""
         if outcome.did is Did.KNOWN:
             return
-        if outcome.did is Did.LEFT and self._told.get(path) == reason:
+        if outcome.did in _TRIED_AGAIN and self._told.get(path) == reason:
             return
         self._told.pop(path, None)
-        if outcome.did is Did.LEFT:
+        if outcome.did in _TRIED_AGAIN:
             self._told[path] = reason
         say_outcome(outcome)
-        if outcome.did in {Did.HEARD, Did.WRITTEN}:
+        if outcome.did in {Did.HEARD, Did.WRITTEN, Did.PARTLY}:
             self.look_over([path])
 
     def _keep(self, keepers: Keepers, folders: Iterable[Path]) -> bool:

@@ -335,6 +335,13 @@ class MarkerSettings(_Section):
     notes_file: bool = False
     """The same to a file of their own, ``NAME.notes.mid``."""
 
+    @model_validator(mode="after")
+    def _has_several_tracks(self) -> Self:
+        if self.track == "last" and self.midi_format == 0:
+            problem = 'track = "last" chooses among several tracks; set midi_format = 1 too'
+            raise PydanticCustomError(CONTRADICTION, problem)
+        return self
+
 
 CueColumn = Literal[
     "number", "name", "start", "end", "start_s", "end_s", "start_sample", "end_sample",

@@ -2,7 +2,7 @@
 
 import errno
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from batch.contract import parse_analysis
-from batch.entry import Entry
+from batch.entry import Entry, Stamp
 from batch.errors import BatchError, LaterError, TakeError, UnfitError
 from batch.folder import content_hash
+from batch.lookup import way_between
+from batch.marks import bears_mark
 from batch.model import Analysis
 from batch.names import ANALYSIS_SUFFIX
-from batch.on_request import attempt
+from batch.on_request import UNMARKED, attempt, checked, fault
 from batch.outputs import is_ours, whole, write_whole
 from batch.regular import read_whole
 from batch.settings import Settings
@@ -35,17 +37,17 @@ class Shelf:
     files_of: "FilesOf"
 
     def way_to(self, recording: Path) -> str:
-        """Return the path from this folder to a recording, with slashes on every system."""
-        try:
-            return Path(os.path.relpath(recording, self.folder)).as_posix()
-        except ValueError:  # on another drive
-            return recording.as_posix()
+        """Return the way from this folder to a recording, as links in its files have it."""
+        return way_between(self.folder, recording)
 
     def holds(self, name: str, recording: Path, settings: Settings) -> bool:
         """Return whether all files that are asked for of a take are there under ``name``."""
         chosen = self.files_of(settings)
         suffixes = [one.suffix for one in (*chosen.always, *chosen.extras)]
-        suffixes += [suffix for one in chosen.copies if (suffix := _suffix_for(one, recording))]
+        try:
+            suffixes += [suffix for one in chosen.copies if (suffix := _suffix_for(one, recording))]
+        except BatchError:
+            return False
         return all(os.path.isfile(self.folder / f"{name}{suffix}") for suffix in suffixes)
 
     def write(
@@ -69,6 +71,8 @@ class Shelf:
         )
         main = [(self.folder / f"{name}{one.suffix}", one.render(analysis)) for one in chosen.always]
         *first, (last, last_content) = main
+        if entry.name != name:
+            self._refuse_foreign(entry.path, [path for path, _ in main])
         try:
             for path, content in first:
                 write_whole(path, content)
@@ -108,13 +112,23 @@ class Shelf:
             path = self.folder / f"{name}{exporter.suffix}"
             yield attempt(path, partial(_write, exporter, analysis, path))
         for copier in chosen.copies:
-            suffix = _suffix_for(copier, recording)
+            try:
+                suffix = _suffix_for(copier, recording)
+            except BatchError as error:
+                yield f"{self.folder / name}: a copy is not written: {error}"
+                continue
             if suffix is not None:
                 path = self.folder / f"{name}{suffix}"
                 yield attempt(path, partial(_write_copy, copier, analysis, recording, path))
             for stale in copier.suffixes:  # of another format, before the settings or the take changed
                 if stale != suffix:
                     self._remove_ours(f"{name}{stale}")
+
+    def _refuse_foreign(self, take: Path, files: Iterable[Path]) -> None:
+        """Refuse to write where files are that are not ours, under a name that the take never had."""
+        for path in files:
+            if os.path.lexists(path) and not is_ours(path):
+                raise LaterError(take, f"{path} is not by takemill and was left alone", "move it away")
 
     def _unwritable(self, take: Path, error: OSError) -> TakeError:
         problem = f"its files cannot be written to {self.folder} ({error.strerror or error})"
@@ -130,15 +144,26 @@ class Shelf:
 
 
 def _suffix_for(copier: "Copier", recording: Path) -> str | None:
-    """Return what the copy of a recording ends in; None if one of its kind has none."""
+    """Return what the copy of a recording ends in; None if one of its kind has none.
+
+    Raises
+    ------
+    BatchError
+        If the copier fails, or names an ending that is none of its own.
+    """
     try:
-        return copier.suffix_for(recording.name)
+        suffix = copier.suffix_for(recording.name)
     except UnfitError:
         return None
+    except (Exception, SystemExit) as error:
+        raise BatchError(fault(error)) from error
+    if suffix not in copier.suffixes:
+        raise BatchError(f"its exporter names an ending, {suffix!r}, that is none of its own; mend it")
+    return suffix
 
 
 def _write(exporter: "Exporter", analysis: Analysis, path: Path) -> None:
-    write_whole(path, exporter.render(analysis))
+    write_whole(path, checked(exporter.render(analysis), path))
 
 
 def _write_copy(copier: "Copier", analysis: Analysis, recording: Path, path: Path) -> None:
@@ -150,11 +175,12 @@ def _write_copy(copier: "Copier", analysis: Analysis, recording: Path, path: Pat
         If it cannot be made; :class:`LaterError` if the recording is not the one that was analysed, as it
         is or while it is copied: positions in it would be wrong.
     """
-    before = recording.stat()
+    before = Stamp.of(recording)
     if content_hash(recording) != analysis.take.content_hash:
         raise LaterError(recording, "changed since it was analysed", "the next run hears it again")
     with whole(path) as stream:
         copier.copy(analysis, recording, stream)
-        after = recording.stat()
-        if (after.st_size, after.st_mtime_ns) != (before.st_size, before.st_mtime_ns):
+        if not bears_mark(stream):
+            raise BatchError(UNMARKED)
+        if Stamp.of(recording) != before:
             raise LaterError(recording, "changed while it was copied", "the next run hears it again")

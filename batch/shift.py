@@ -110,7 +110,7 @@ class Shift:
                 self._take_in(engine, look)
 
     def _note(self, outcome: Outcome) -> None:
-        if outcome.did is Did.LEFT:
+        if outcome.did in {Did.LEFT, Did.PARTLY}:
             self.watcher.again([outcome.entry.path], LATER_S)
 
     def _take_in(self, engine: Engine, look: Look) -> int:

@@ -35,6 +35,7 @@ _STYLES = {
     Did.WRITTEN: "green",
     Did.KNOWN: "dim",
     Did.LEFT: "yellow",
+    Did.PARTLY: "yellow",
     Did.GONE: "dim",
     Did.FAILED: "bold red",
 }
@@ -59,6 +60,9 @@ class Tracker(Protocol):
 def say_outcome(outcome: Outcome) -> None:
     """Print one line for a take, failures to standard error."""
     console(errors=outcome.did in _UNHEARD).print(Text(outcome_line(outcome), style=_STYLES[outcome.did]))
+    if outcome.did is Did.PARTLY:
+        problem = inert(f"{outcome.entry.path.name}: {outcome.entry.reason}")
+        console(errors=True).print(Text(problem, style=_STYLES[outcome.did]))
 
 
 def outcome_line(outcome: Outcome) -> str:

@@ -3,12 +3,11 @@
 from collections.abc import Callable, Collection, Iterator, Mapping
 
 from batch.errors import BatchError
-from batch.exports import OWN, installed, known
-from batch.names import TAKEN_ENDINGS
+from batch.exports import OWN, known
 from batch.settings import Settings
 from exporters.analysis_json import AnalysisJson
 from exporters.base import Chosen, Copier, Extra, OverviewExporter, Ready, SessionExporter, There
-from exporters.brought import ready as brought_ready
+from exporters.brought import brought
 from exporters.chapters.chapter import Division
 from exporters.copies.chapters import Chapters
 from exporters.copies.cue_points import CuePoints
@@ -138,7 +137,7 @@ def _ready(settings: Settings, also: Collection[str], is_kept_up: Callable[[Read
 def _made(name: str, settings: Settings) -> Ready:
     if name in OWN:
         return EXTRAS[name].ready(settings)
-    return brought_ready(installed()[name], settings, TAKEN_ENDINGS)
+    return brought(name, settings)
 
 
 def _is_asked(name: str, settings: Settings, also: Collection[str]) -> bool:

@@ -203,7 +203,7 @@ def test_takes_that_swap_their_names_have_pages_of_what_they_are(desk):
 def test_a_page_that_cannot_be_written_costs_no_other_file_and_is_tried_again_without_hearing(desk):
     desk.put("solo.wav", "one")
     (desk.out / "solo.listen.html").mkdir()
-    assert desk.work("page", "picture") == [("solo.wav", Did.LEFT)]
+    assert desk.work("page", "picture") == [("solo.wav", Did.PARTLY)]
     assert desk.files("solo") == {*MAIN, ".phrases.svg", ".listen.html"}
     entry = desk.catalogue.get(desk.folder / "solo.wav")
     assert (entry.state, entry.reason) == (State.DONE, None)
@@ -226,7 +226,7 @@ def test_a_page_left_stale_by_a_full_disk_is_written_later(desk, monkeypatch):
     with monkeypatch.context() as patch:
         full = replace(exporters.EXTRAS["page"], of_take=lambda _: Full())
         patch.setattr("exporters.EXTRAS", {**exporters.EXTRAS, "page": full})
-        assert desk.work() == [("solo.wav", Did.LEFT)]
+        assert desk.work() == [("solo.wav", Did.PARTLY)]
         assert desk.files("solo") == {*MAIN, ".listen.html"}
     assert desk.work() == [("solo.wav", Did.WRITTEN)]
     assert desk.page("solo") == f"solo.wav {desk.content_hash('solo.wav')}"
@@ -252,7 +252,7 @@ def test_a_page_by_somebody_else_is_neither_written_over_nor_taken_away(desk):
     assert desk.work() == [("solo.wav", Did.HEARD)]
     assert desk.work("page") == []  # a file of this name is there
     desk.put("solo.wav", "a third")
-    assert desk.work("page") == [("solo.wav", Did.LEFT)]
+    assert desk.work("page") == [("solo.wav", Did.PARTLY)]
     solo.rename(desk.folder / "renamed.wav")
     desk.work()
     assert desk.files("solo") == {".listen.html"}
@@ -273,3 +273,49 @@ def test_a_take_whose_analysis_cannot_be_written_leaves_no_page(desk):
     (desk.out / "solo.analysis.json").mkdir()
     assert desk.work("page") == [("solo.wav", Did.LEFT)]
     assert desk.files("solo") == {".analysis.json"}
+
+
+@pytest.mark.parametrize("suffix", MAIN)
+def test_a_main_file_by_somebody_else_is_left_alone_and_the_take_waits(desk, suffix):
+    desk.put("solo.wav", "one")
+    theirs = desk.out / f"solo{suffix}"
+    theirs.write_text("mine")
+    shelf = desk.shelf()
+    engine = Engine(desk.catalogue, shelf, desk.ears)
+    (outcome,) = engine.work(engine.expect(takes_in(desk.folder)))
+    said = f"{theirs} is not by takemill and was left alone; move it away"
+    assert (outcome.did, outcome.entry.reason) == (Did.LEFT, said)
+    assert theirs.read_text() == "mine"
+    assert desk.files("solo") == {suffix}
+    theirs.unlink()
+    assert desk.work() == [("solo.wav", Did.HEARD)]
+
+
+def test_heard_notes_by_somebody_else_are_left_alone(desk):
+    desk.put("solo.wav", "one")
+    theirs = desk.out / "solo.notes.mid"
+    theirs.write_bytes(b"MThd\0\0\0\6\0\0\0\1\1\xe0MTrk\0\0\0\4\0\xff\x2f\0")
+    assert desk.work("notes") == [("solo.wav", Did.PARTLY)]
+    assert desk.files("solo") == {*MAIN, ".notes.mid"}
+    assert len(theirs.read_bytes()) == 26
+
+
+def test_what_a_killed_run_left_of_a_take_is_written_over(desk):
+    desk.put("solo.wav", "one")
+    desk.work()
+    (desk.out / "solo.analysis.json").unlink()
+    desk.catalogue.forget(desk.folder / "solo.wav")
+    assert desk.work() == [("solo.wav", Did.HEARD)]
+
+
+def test_a_way_that_a_link_leads_astray_is_told_in_full(tmp_path):
+    (tmp_path / "real" / "deep").mkdir(parents=True)
+    (tmp_path / "takes").mkdir()
+    (tmp_path / "takes" / "solo.wav").touch()
+    (tmp_path / "out").symlink_to(tmp_path / "real" / "deep")
+    recording = tmp_path / "takes" / "solo.wav"
+    assert Shelf(tmp_path / "out", files_of).way_to(recording) == recording.as_posix()
+    (tmp_path / "same").symlink_to(tmp_path / "takes")
+    (tmp_path / "takes" / "markers").mkdir()
+    shelf = Shelf(tmp_path / "same" / "markers", files_of)
+    assert shelf.way_to(tmp_path / "same" / "solo.wav") == "../solo.wav"

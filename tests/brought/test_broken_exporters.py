@@ -80,6 +80,9 @@ def test_what_fails_over_a_take_costs_that_file_alone_and_is_tried_again(takemil
         (GOOD.format(suffix="'.' + 32 * 'x'"), "longer than 32 characters"),
         (GOOD.format(suffix="'.plain.mid'"), "as takes do; it must be like .words-markers.mid"),
         (GOOD.format(suffix="1 / 0"), "fails (ZeroDivisionError"),
+        (GOOD.format(suffix="None"), "fails (TypeError: None is no file's name or ending)"),
+        (GOOD.format(suffix="").replace("of_take=lambda _: Plain()", "of_takes=3"), "fails (TypeError"),
+        (WHOLE.format("Playlist.xspf"), "writes to 'Playlist.xspf', which is taken or no name"),
         (WHOLE.format("../away.txt"), "writes to '../away.txt', which is taken or no name"),
         (WHOLE.format("listen.html"), "writes to 'listen.html', which is taken or no name"),
         (WHOLE.format("all.wav"), "writes to 'all.wav', which is taken or no name"),
@@ -96,6 +99,47 @@ def test_what_cannot_be_loaded_or_has_no_name_to_write_to_is_said_once(takemill,
     assert len(written(gig)) == 2 * len(MAIN)
     quiet = takemill("run", gig, PYTHONPATH=str(packages))  # nobody asks for it
     assert (quiet.returncode, quiet.stderr) == (0, "")
+
+
+@pytest.mark.parametrize(
+    ("does", "said"),
+    [
+        ("import sys; sys.exit(3)", "its exporter fails (SystemExit: 3"),
+        ("return 'text'", "its exporter made str, not bytes"),
+        ("return b'nobody made it'", "its exporter does not put 'Made by takemill' near its start or end"),
+        ("raise Odd", "its exporter fails (Odd; "),
+        ("open('/no/such/template')", "/no/such/template cannot be read (No such file or directory)"),
+    ],
+)
+def test_whatever_an_exporter_does_the_takes_go_on(takemill, tmp_path, gig, does, said):
+    write_midi_take(gig / "two.mid")
+    odd = "class Odd(Exception):\n    def __str__(self):\n        return 1 / 0\n"
+    code = odd + GOOD.format(suffix="").replace('return b"Made by takemill"', does)
+    packages = bring(tmp_path / "packages", "plain", "plain_words", code)
+    done = takemill("run", gig, "--export", "plain", PYTHONPATH=str(packages))
+    assert done.returncode == 1
+    assert [said in line for line in done.stderr.splitlines()] == [True, True]
+    assert "2 lacking a file on request" in done.stdout
+    assert len(written(gig)) == 2 * len(MAIN)
+
+
+def test_exporters_that_write_to_one_name_are_told_apart(takemill, tmp_path, gig):
+    first = bring(tmp_path / "first", "plain", "plain_words", GOOD.format(suffix=""))
+    second = bring(tmp_path / "second", "plainer", "plainer_words", GOOD.format(suffix="'.PLAIN.txt'"))
+    asked = ("run", gig, "--export", "plain", "--export", "plainer")
+    done = takemill(*asked, PYTHONPATH=f"{first}:{second}")
+    assert done.returncode == 1
+    assert "--export plainer: the exporter of the package plainer_words writes to names" in done.stderr
+    assert written(gig) == MAIN | {"one.plain.txt"}
+
+
+def test_two_packages_that_bring_one_name_are_both_named(takemill, tmp_path, gig):
+    first = bring(tmp_path / "first", "plain", "plain_words", GOOD.format(suffix=""))
+    second = bring(tmp_path / "second", "plain", "other_words", GOOD.format(suffix="'.other.txt'"))
+    done = takemill("run", gig, "--export", "plain", PYTHONPATH=f"{first}:{second}")
+    assert done.returncode == 1
+    said = "the package other_words, the package plain_words both bring it; keep one of them installed"
+    assert done.stderr == f"takemill: --export plain: {said}\n"
 
 
 def test_a_file_that_could_be_a_take_by_its_kind_is_not_taken_for_one(takemill, tmp_path, gig):

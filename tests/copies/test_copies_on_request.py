@@ -36,6 +36,8 @@ class Copyist:
         return (".notes.wav", ".notes.flac")
 
     def suffix_for(self, recording: str) -> str:
+        if self.ending == "none":
+            raise ValueError("no ending comes to mind")
         if not recording.endswith(".wav"):
             raise UnfitError("only WAV files hold such things; record one")
         return self.ending
@@ -45,6 +47,15 @@ class Copyist:
         copy.write(recording.read_bytes() + MADE_BY.encode())
         if self.meanwhile == "changes":
             recording.write_text("something else, and longer")
+        if self.meanwhile == "changes unseen":
+            stamp = recording.stat()
+            recording.write_text(recording.read_text().upper())
+            os.utime(recording, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
+        if self.meanwhile == "goes":
+            recording.unlink()
+            recording.stat()
+        if self.meanwhile == "forgets its mark":
+            copy.truncate(3)
         if self.meanwhile == "fails":
             raise TakeError(recording, "has no sound in it", "record it again")
         if self.meanwhile == "crashes":
@@ -70,7 +81,7 @@ def reason_of(desk: Desk, *also: str) -> str:
     shelf = desk.shelf(*also)
     engine = Engine(desk.catalogue, shelf, desk.ears)
     (outcome,) = engine.work(engine.expect(takes_in(desk.folder)))
-    assert outcome.did is Did.LEFT
+    assert outcome.did is Did.PARTLY
     assert outcome.entry.state is State.DONE
     return outcome.entry.reason or ""
 
@@ -138,6 +149,38 @@ def test_a_recording_that_changes_while_it_is_copied_leaves_no_copy(desk, copyis
     copyist.meanwhile = ""
     assert desk.work("notes") == [("solo.wav", Did.HEARD)]
     assert copy.read_text() == f"something else, and longer{MADE_BY}"
+
+
+def test_a_change_that_only_the_systems_own_time_tells_leaves_no_copy(desk, copyist):
+    desk.put("solo.wav", "one")
+    copyist.meanwhile = "changes unseen"
+    assert "changed while it was copied" in reason_of(desk, "notes")
+    assert desk.files("solo") == set(MAIN)
+
+
+def test_a_copy_that_does_not_show_who_made_it_is_not_written(desk, copyist):
+    desk.put("solo.wav", "one")
+    copyist.meanwhile = "forgets its mark"
+    assert "its exporter does not put 'Made by takemill' near its start or end" in reason_of(desk, "notes")
+    assert desk.files("solo") == set(MAIN)
+
+
+def test_a_recording_that_goes_while_it_is_copied_is_named(desk, copyist):
+    solo, copy = desk.put("solo.wav", "one"), desk.out / "solo.notes.wav"
+    desk.work()
+    copyist.meanwhile = "goes"
+    shelf = desk.shelf("notes")
+    entry = desk.catalogue.get(solo)
+    trouble = shelf.write(entry, Settings(), shelf.read(entry), "solo")
+    assert trouble == f"{copy}: not written: {solo} cannot be read (No such file or directory); put it back"
+
+
+@pytest.mark.parametrize("ending", ["none", ".markers.mid", "/../../away.wav", ""])
+def test_a_copier_without_an_ending_of_its_own_costs_its_copy_alone(desk, copyist, ending):
+    desk.put("solo.wav", "one")
+    copyist.ending = ending
+    assert "a copy is not written: its exporter" in reason_of(desk, "notes")
+    assert desk.files("solo") == set(MAIN)
 
 
 def test_what_a_copy_cannot_hold_and_a_fault_of_its_exporter_are_one_line_each(desk, copyist):
