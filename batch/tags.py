@@ -125,9 +125,9 @@ def _read_few_frames(header: Any, data: bytes, known: Any) -> Any:
     """
     # Unsynchronised, a tag holds zeros that are taken out before it is read (ID3v2.3, 5).
     read_as = [data, data.replace(b"\xff\0", b"\xff")] if header.f_unsynch else [data]
-    found = max((list(_left(each, *sizes)) for each in read_as for sizes in _sizes(header)), key=sum)
+    found = [list(_left(each, *sizes)) for each in read_as for sizes in _sizes(header)]
     frames, moved = getattr(header, "counted", (0, 0))
-    header.counted = frames + len(found), moved + sum(found)
+    header.counted = frames + max(map(len, found)), moved + max(map(sum, found))
     if header.counted[0] > _MOST_FRAMES:
         raise TooLargeTagsError(f"of more than {_MOST_FRAMES:,} frames")
     if header.counted[1] > _MOST_MOVED_BYTES:
