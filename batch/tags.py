@@ -6,11 +6,12 @@ import struct
 import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from io import BufferedReader, RawIOBase
+from io import SEEK_CUR, BufferedReader, BytesIO, RawIOBase
 from pathlib import Path
 from typing import Any, TypeVar
 
 import mutagen
+from mutagen._vorbis import VComment
 from mutagen.id3 import _frames as id3_frames
 from mutagen.id3 import _tags as id3_tags
 
@@ -35,6 +36,8 @@ _MOST_UNPACKED_BYTES = 1 << 20
 _MOST_FRAMES, _MOST_MOVED_BYTES = 20_000, 1 << 36
 """Of an ID3 tag, chapters inside chapters counted too: no program writes so many frames. At each of them
 mutagen copies what is left of the tag, so its time grows with the product (our choice: some seconds)."""
+_MOST_COMMENTS = 100_000
+"""Of a FLAC or Ogg file: no program writes so many (our choice)."""
 
 BROKEN = (
     mutagen.MutagenError,
@@ -161,6 +164,22 @@ def _left(data: bytes, start: int, end: int, flag_bytes: int, bits: int) -> Iter
 
 # Chapters read theirs by it too.
 id3_tags.read_frames = _read_few_frames
+
+_load_any_comments = VComment.load
+
+
+def _load_few_comments(comments: VComment, stream: BytesIO, *how: Any, **named: Any) -> None:
+    """Read Vorbis comments as mutagen does, which keeps each many times over; TooLargeTagsError."""
+    start = stream.tell()
+    vendor_bytes = int.from_bytes(stream.read(4), "little")
+    stream.seek(vendor_bytes, SEEK_CUR)
+    if int.from_bytes(stream.read(4), "little") > _MOST_COMMENTS:
+        raise TooLargeTagsError(f"of more than {_MOST_COMMENTS:,} comments")
+    stream.seek(start)
+    _load_any_comments(comments, stream, *how, **named)  # type: ignore[no-untyped-call]
+
+
+VComment.load = _load_few_comments  # type: ignore[method-assign,assignment]
 
 
 def _first(tags: Any, keys: tuple[str, ...], read: Callable[[Any], T | None]) -> T | None:

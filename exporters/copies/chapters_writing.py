@@ -13,7 +13,7 @@ from batch.model import Analysis, TakeInfo
 from batch.names import MADE_BY
 from batch.regular import open_regular, size_of, unreadable
 from batch.sound.chunks import HEAD_BYTES, kind_of
-from batch.tags import BROKEN
+from batch.tags import BROKEN, TooLargeTagsError
 from exporters.chapters.chapter import Chapter, Division
 from exporters.chapters.takes import chapters_of
 from exporters.copies.chapters_comments import MOST_CHAPTERS, Comment, add_to_flac, add_to_ogg
@@ -107,6 +107,8 @@ def _in_plain_words(recording: Path, kind: str) -> Iterator[None]:
         yield
     except OSError:
         raise
+    except TooLargeTagsError as error:
+        raise TakeError(recording, f"has tags {error}", "take pictures and the like out of them") from error
     except BROKEN as error:
         if error.args and isinstance(error.args[0], OSError):
             raise error.args[0] from error  # mutagen wraps a full disk too
