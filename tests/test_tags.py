@@ -194,3 +194,23 @@ def test_the_player_is_the_artist_of_vorbis_comments(tmp_path, field):
     sound[field] = ["Ada Quill", "Bo Marsh"]
     sound.save()
     assert read_tags(path).player == "Ada Quill"
+
+
+def sync_safe(number: int) -> bytes:
+    return bytes(number >> shift & 0x7F for shift in (21, 14, 7, 0))
+
+
+def nested_chapters(depth: int) -> bytes:
+    """Return an ID3v2.4 tag of a chapter in a chapter and so on (addendum, 3.1: any frame may be inside)."""
+    inside = b""
+    for _ in range(depth):
+        chapter = b"c\x00" + bytes(16) + inside
+        inside = b"CHAP" + sync_safe(len(chapter)) + b"\x00\x00" + chapter
+    return b"ID3\x04\x00\x00" + sync_safe(len(inside)) + inside
+
+
+def test_chapters_inside_chapters_without_end_are_no_tags(tmp_path):
+    path = tmp_path / "take.mp3"
+    soundfile.write(path, np.zeros(22_050), 22_050)
+    path.write_bytes(nested_chapters(250) + path.read_bytes())
+    assert read_tags(path) == NONE

@@ -4,25 +4,33 @@ Numbers go from 000 to 999 there, and its examples begin at 001: so do ours, and
 """
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from types import SimpleNamespace
 from typing import Any, BinaryIO
 
 import mutagen
 from mutagen.flac import FLAC, StreamInfo
+from mutagen.ogg import OggPage
 from mutagen.oggflac import OggFLAC
 from mutagen.oggopus import OggOpus
 from mutagen.oggvorbis import OggVorbis
 
 from batch.names import MADE_BY
+from batch.tags import TooLargeTagsError
 from exporters.chapters.chapter import Chapter, clock
 
 MOST_CHAPTERS = 999
 
-_REPLACED = re.compile(r"GENERATOR|CHAPTER[0-9]{3}(NAME|URL)?", re.IGNORECASE)
+_REPLACED = re.compile(r"CHAPTER[0-9]{3}(NAME|URL)?", re.IGNORECASE)
+_GENERATOR = "GENERATOR"
 _OGG = [OggVorbis, OggOpus, OggFLAC]
 
 _MOST_BYTES, _MOST_READS = 32 << 20, 1 << 18
 """Of a file for its tags: pictures are smaller, and no program writes 100,000 of anything (our choice)."""
+
+_USUAL_PAGE, _LARGE_PAGE, _LARGE_PACKETS = 4096, 30_000, 1 << 20
+"""Bytes of a page as mutagen has it, and for packets larger than that so many that none of its pages, up to
+twice as large, holds more than a page can (RFC 3533, 6)."""
 
 Comment = tuple[str, str]
 
@@ -36,13 +44,58 @@ class _Sparing:
         self._stream, self.seek, self.tell = stream, stream.seek, stream.tell
 
     def read(self, size: int = -1) -> bytes:
-        """Read as ever; ValueError once too much was read."""
+        """Read as ever; TooLargeTagsError once too much was read."""
         content = self._stream.read(size if 0 <= size <= self._bytes else self._bytes + 1)
         self._bytes -= len(content)
         self._reads -= 1
-        if self._bytes < 0 or self._reads < 0:
-            raise ValueError("more tags than a recording has")
+        if self._bytes < 0:
+            raise TooLargeTagsError(f"of more than {_MOST_BYTES >> 20} MiB")
+        if self._reads < 0:
+            raise TooLargeTagsError("of more than 100,000 pieces")
         return content
+
+
+_replace_one_by_one = OggPage.replace
+
+
+def _replace_at_once(stream: BinaryIO, old: Sequence[Any], new: Sequence[Any]) -> None:
+    """Put pages in the place of others, which hold the same stream's comments and lie side by side.
+
+    mutagen moves all that lies behind at each page whose size changes, an hour's sound a hundred times for
+    one picture. Told that a single page as large as all is replaced, it moves that once.
+    """
+    first, last = old[0], old[-1]
+    size = sum(page.size for page in old)
+    if last.offset + last.size != first.offset + size:
+        raise ValueError("comments with another stream between their pages")
+    if [page.size for page in old] != [page.size for page in new]:
+        old = [
+            SimpleNamespace(
+                offset=first.offset,
+                size=size,
+                serial=first.serial,
+                sequence=first.sequence,
+                first=first.first,
+                continued=first.continued,
+                last=last.last,
+                complete=last.complete,
+            )
+        ]
+    _replace_one_by_one(stream, old, new)  # type: ignore[no-untyped-call]
+
+
+_pages_of_any = OggPage.from_packets
+
+
+def _pages_of(packets: Sequence[bytes], sequence: int = 0) -> Any:
+    """Return packets in pages, large ones in large: mutagen copies what is left of a packet at each."""
+    size = _LARGE_PAGE if sum(map(len, packets)) > _LARGE_PACKETS else _USUAL_PAGE
+    return _pages_of_any(packets, sequence, size)  # type: ignore[no-untyped-call]
+
+
+# It offers no other way.
+OggPage.replace = _replace_at_once  # type: ignore[method-assign]
+OggPage.from_packets = _pages_of  # type: ignore[method-assign,assignment]
 
 
 def add_to_flac(copy: BinaryIO, chapters: Iterable[Chapter], more: Iterable[Comment] = ()) -> None:
@@ -74,12 +127,14 @@ def add_to_ogg(copy: BinaryIO, chapters: Iterable[Chapter], more: Iterable[Comme
 
 def _put(tags: Any, chapters: Iterable[Chapter], more: Iterable[Comment]) -> None:
     """Put ours first; of the recording's own comments all stay but those of its chapters."""
+    made_by = (_GENERATOR, MADE_BY)
     own = [(key, value) for key, value in tags if not _REPLACED.fullmatch(key)]
+    own = [(key, value) for key, value in own if (key.upper(), value) != made_by]
     tags[:] = [*_comments(chapters), *more, *own]
 
 
 def _comments(chapters: Iterable[Chapter]) -> Iterator[Comment]:
-    yield "GENERATOR", MADE_BY
+    yield _GENERATOR, MADE_BY
     for number, chapter in enumerate(chapters, start=1):
         yield f"CHAPTER{number:03}", clock(chapter.start_ms)
         yield f"CHAPTER{number:03}NAME", chapter.title

@@ -1,8 +1,9 @@
 """A recording that holds no chapters encoded anew, block by block, as FLAC or Ogg Vorbis by libsndfile."""
 
+import errno
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO, Literal
 
@@ -29,6 +30,9 @@ _SIXTEEN_BIT = frozenset(
 """Codings by libsndfile's names that 16 bits hold whole, or that were never finer."""
 
 _MOST_FLAC_CHANNELS = 8
+
+_TRIED_BYTES, _TRIED_WRITES = 1 << 16, 2
+"""Written to a disk that may be full: the first may still find room for a part, the second does not."""
 
 
 def encode(recording: Path, encoding: Encoding, copy: BinaryIO) -> None:
@@ -99,46 +103,51 @@ def _is_16_bit_track(recording: Path) -> bool:
     return False
 
 
-@dataclass(slots=True)
-class _Shielded:
-    """A stream for libsndfile, which cannot pass on that a disk is full: that is kept, and told after."""
-
-    stream: BinaryIO
-    failed: list[OSError] = field(default_factory=list)
-
-    def write(self, content: bytes) -> int:
-        try:
-            return self.stream.write(content)
-        except OSError as error:
-            self.failed.append(error)
-            return 0
-
-    def read(self, size: int = -1) -> bytes:
-        return self.stream.read(size)
-
-    def seek(self, offset: int, whence: int = 0) -> int:
-        return self.stream.seek(offset, whence)
-
-    def tell(self) -> int:
-        return self.stream.tell()
-
-
 @contextmanager
 def _writing(
     sound: Sound, copy: BinaryIO, container: str, coding: str, other: Encoding
 ) -> Iterator[soundfile.SoundFile]:
-    """Open ``copy`` to be encoded into; what libsndfile refuses becomes a TakeError."""
-    shielded = _Shielded(copy)
+    """Open ``copy``, an empty file, to be encoded into; what libsndfile refuses becomes a TakeError.
+
+    libsndfile writes to the file itself: what is raised in a stream that it calls, Ctrl-C too, it drops.
+    """
     try:
         with soundfile.SoundFile(
-            shielded, "w", sound.rate_hz, sound.channels, format=container, subtype=coding
+            copy.fileno(),
+            "w",
+            sound.rate_hz,
+            sound.channels,
+            format=container,
+            subtype=coding,
+            closefd=False,
         ) as file:
             yield file
+            written = file.frames
     except (soundfile.SoundFileError, AssertionError) as error:
-        if shielded.failed:
-            raise shielded.failed[0] from error
+        _raise_if_full(copy)
         name = "FLAC" if container == "FLAC" else "Ogg Vorbis"
         problem = f"cannot be encoded as {name} ({sound.rate_hz:,} Hz, {sound.channels} channels)"
         raise TakeError(sound.path, problem, f'set encode to "{other}" under [chapters]') from error
-    if shielded.failed:
-        raise shielded.failed[0]
+    if not _holds(copy, written):
+        _raise_if_full(copy)
+        raise OSError(errno.EIO, "the encoding was not written whole")
+
+
+def _raise_if_full(copy: BinaryIO) -> None:
+    """Write some more to a file that is given up, for the system to say what hinders; OSError."""
+    os.lseek(copy.fileno(), 0, os.SEEK_END)
+    for _ in range(_TRIED_WRITES):
+        os.write(copy.fileno(), bytes(_TRIED_BYTES))
+
+
+def _holds(copy: BinaryIO, frames: int) -> bool:
+    """Return whether an encoding goes to its end: libsndfile does not say that its last write failed."""
+    if not frames:
+        return True
+    os.lseek(copy.fileno(), 0, os.SEEK_SET)
+    try:
+        with hushed(), soundfile.SoundFile(copy.fileno(), closefd=False) as file:
+            file.seek(frames - 1)
+            return len(file.read(1)) == 1
+    except soundfile.SoundFileError:
+        return False

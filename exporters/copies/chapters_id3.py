@@ -4,27 +4,29 @@ What stands in an older tag becomes what 2.4 has for it; four frames of 2.3 have
 the copy: relative volume, equalisation, size and recording dates (RVAD, EQUA, TSIZ, TRDA; ID3v2.4 "Changes").
 """
 
-import re
 from collections.abc import Iterator, Sequence
 from io import BytesIO
 from typing import BinaryIO
 
-from mutagen.id3 import CHAP, CTOC, ID3, TIT2, TXXX, CTOCFlags, Encoding, Frame
+from mutagen.id3 import CHAP, CTOC, ID3, TIT2, TXXX, CTOCFlags, Encoding, Frame, Frames
 
-import batch.tags  # noqa: F401  bounds what mutagen unpacks
 from batch.names import MADE_BY
+from batch.tags import TooLargeTagsError  # which bounds what mutagen reads, too
 from exporters.chapters.chapter import Chapter
 
-_VERSION, _HEADER_BYTES, _FOOTER = 4, 10, 0x10
+_VERSION, _OLDEST, _HEADER_BYTES, _FOOTER = 4, 2, 10, 0x10
 _SHIFTS, _LARGEST_SIZE = (21, 14, 7, 0), (1 << 28) - 1
 """A tag's header with its size in 28 bits, seven a byte, and the flag of a footer as long as the header
 (ID3v2.4, "Main Structure", 3.1 and 3.4)."""
 
-_MOST_BYTES, _MOST_FRAMES = 16 << 20, 20_000
-"""Of a tag: covers are smaller, and no program writes so many frames (our choice); mutagen's time grows with
-the product of both."""
-_FRAME = re.compile(rb"[A-Z][A-Z0-9]{2}[A-Z0-9 \x00]")
-"""Where a frame may begin, by its name; the fourth byte is its size's in version 2.2."""
+_MOST_BYTES, _MOST_TAGS = 32 << 20, 8
+"""Of all tags in front of a file: covers are smaller, and two are there by mistake (our choice)."""
+_REPLACED = ("CHAP", "CTOC")
+_KNOWN = {name: kind for name, kind in Frames.items() if name not in _REPLACED}
+"""Frames that are read; of chapters, which give way, no more than their bytes are."""
+_PACKED_2_3, _KEPT_FLAGS, _UNSYNCHRONISED = 0x00FF, 0x7000, 0x0002
+"""Flags of a frame: in 2.3 (3.3.1) those of how it is packed; in 2.4 (4.1.1) those of what becomes of it,
+which are the same three one bit lower, and that of its own unsynchronisation (4.1.2)."""
 
 _NO_OFFSET = 0xFFFFFFFF
 """The bytes of a chapter are not stated, its time counts (addendum, 3.1)."""
@@ -41,17 +43,20 @@ def with_chapters(source: BinaryIO, size: int, chapters: Sequence[Chapter]) -> t
     ValueError, MutagenError
         If the file has a tag that cannot be read.
     """
-    old = _tag_of(source, size)
-    kept = ID3()
-    if old:
-        kept.load(BytesIO(old), load_v1=False)
-    for name in ("CHAP", "CTOC", f"TXXX:{_GENERATOR}"):
-        kept.delall(name)
-    body = b"".join(map(_written, (*(_alone(frame) for frame in _frames(chapters)), kept)))
+    kept, length = _read(source, size)
+    made_by = [MADE_BY, *_made_by_others(kept)]
+    kept.delall(f"TXXX:{_GENERATOR}")
+    body = b"".join(map(_written, (*(_alone(frame) for frame in _frames(chapters, made_by)), kept)))
     if len(body) > _LARGEST_SIZE:
         raise ValueError("a tag larger than any")
     size_bytes = bytes(len(body) >> shift & 0x7F for shift in _SHIFTS)
-    return b"ID3" + bytes([_VERSION, 0, 0]) + size_bytes + body, len(old)
+    return b"ID3" + bytes([_VERSION, 0, 0]) + size_bytes + body, length
+
+
+def _made_by_others(tag: ID3) -> Iterator[str]:
+    """Yield what others wrote where who made the copy is told: there is one such frame (ID3v2.4, 4.2.6)."""
+    for frame in tag.getall(f"TXXX:{_GENERATOR}"):
+        yield from (text for text in frame.text if text != MADE_BY)
 
 
 def _alone(frame: Frame) -> ID3:
@@ -68,9 +73,9 @@ def _written(tag: ID3) -> bytes:
     return stream.getvalue()[_HEADER_BYTES:]
 
 
-def _frames(chapters: Sequence[Chapter]) -> Iterator[Frame]:
+def _frames(chapters: Sequence[Chapter], made_by: Sequence[str]) -> Iterator[Frame]:
     """Yield who made the copy, the tables of contents, then the chapters as they lie."""
-    yield TXXX(encoding=Encoding.UTF8, desc=_GENERATOR, text=MADE_BY)
+    yield TXXX(encoding=Encoding.UTF8, desc=_GENERATOR, text=made_by)
     names = [f"chapter{number:04}" for number in range(1, len(chapters) + 1)]
     if chapters:
         yield from _tables(names)
@@ -106,18 +111,55 @@ def _title(title: str) -> Frame:
     return TIT2(encoding=Encoding.UTF8, text=title)
 
 
-def _tag_of(source: BinaryIO, size: int) -> bytes:
-    """Return the tag in front of a file, header and footer with it; nothing where there is none."""
-    source.seek(0)
+def _read(source: BinaryIO, size: int) -> tuple[ID3, int]:
+    """Return what the tags in front of a file hold, and their length; the first one's word counts."""
+    kept, at = ID3(), 0
+    for _ in range(_MOST_TAGS):
+        content = _tag_at(source, at, size)
+        if not content:
+            return kept, at
+        at += len(content)
+        tag = ID3()
+        tag.load(BytesIO(content), load_v1=False, known_frames=_KNOWN if content[3] > _OLDEST else None)
+        held = {frame[:4] for frame in kept.unknown_frames}
+        kept.unknown_frames += [frame for frame in _unknown(tag) if frame[:4] not in held]
+        for key, frame in tag.items():
+            if key not in kept:
+                kept.add(frame)
+    raise TooLargeTagsError(f"of more than {_MOST_TAGS} sorts, one after another")
+
+
+def _unknown(tag: ID3) -> Iterator[bytes]:
+    """Yield frames that mutagen knows nothing of, as version 2.4 has them, but for chapters.
+
+    Of 2.3 those that are packed, which 2.4 says otherwise, are left out; names of 2.2 have no place there.
+    """
+    for frame in tag.unknown_frames:
+        name, content = frame[:4], frame[_HEADER_BYTES:]
+        flags = int.from_bytes(frame[8:_HEADER_BYTES], "big")
+        if name.decode("latin-1") in _REPLACED or tag.version < (2, 3, 0):
+            continue
+        if tag.version < (2, 4, 0):
+            if flags & _PACKED_2_3:
+                continue
+            flags = flags >> 1 & _KEPT_FLAGS
+        elif tag.f_unsynch:
+            flags |= _UNSYNCHRONISED
+        size_bytes = bytes(len(content) >> shift & 0x7F for shift in _SHIFTS)
+        yield name + size_bytes + flags.to_bytes(2, "big") + content
+
+
+def _tag_at(source: BinaryIO, at: int, size: int) -> bytes:
+    """Return the tag at a place, header and footer with it; nothing where there is none."""
+    source.seek(at)
     head = source.read(_HEADER_BYTES)
     if len(head) < _HEADER_BYTES or not head.startswith(b"ID3"):
         return b""
     length = sum((byte & 0x7F) << shift for byte, shift in zip(head[6:], _SHIFTS, strict=True))
     if head[3] == _VERSION and head[5] & _FOOTER:
         length += _HEADER_BYTES
-    if length > min(size - _HEADER_BYTES, _MOST_BYTES):
-        raise ValueError("a tag larger than its file, or than any")
-    tag = head + source.read(length)
-    if sum(1 for _ in _FRAME.finditer(tag)) > _MOST_FRAMES:
-        raise ValueError("more frames than any tag has")
-    return tag
+    if length > size - at - _HEADER_BYTES:
+        raise ValueError("a tag larger than its file")
+    if at + length > _MOST_BYTES:
+        raise TooLargeTagsError(f"of more than {_MOST_BYTES >> 20} MiB")
+    return head + source.read(length)

@@ -1,13 +1,11 @@
 """What a copy with chapters is made of: the recording's own bytes or an encoding of it, and its new tags."""
 
 import shutil
-import struct
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
-import mutagen
 from mutagen.mp3 import HeaderNotFoundError, MPEGInfo
 
 from batch.errors import TakeError
@@ -15,6 +13,7 @@ from batch.model import Analysis, TakeInfo
 from batch.names import MADE_BY
 from batch.regular import open_regular, size_of, unreadable
 from batch.sound.chunks import HEAD_BYTES, kind_of
+from batch.tags import BROKEN, TooLargeTagsError
 from exporters.chapters.chapter import Chapter, Division
 from exporters.chapters.takes import chapters_of
 from exporters.copies.chapters_comments import MOST_CHAPTERS, Comment, add_to_flac, add_to_ogg
@@ -25,9 +24,6 @@ _WORDS = {"mp3": "MP3", "flac": "FLAC", "ogg": "Ogg file", "opus": "Ogg file"}
 
 _MARK_WITHIN = 1 << 16
 """Who made a copy is looked for so far from its start."""
-
-_BROKEN = (mutagen.MutagenError, ValueError, LookupError, EOFError, TypeError, struct.error, AssertionError)
-"""What readers of tags raise on damaged files."""
 
 
 def write_copy(analysis: Analysis, settings: Division, recording: Path, kind: str, copy: BinaryIO) -> None:
@@ -109,7 +105,11 @@ def _in_plain_words(recording: Path, kind: str) -> Iterator[None]:
     """Turn what readers of tags raise on damage, or on what is of another kind, to a TakeError."""
     try:
         yield
-    except _BROKEN as error:
+    except OSError:
+        raise
+    except TooLargeTagsError as error:
+        raise TakeError(recording, f"has tags {error}", "take pictures and the like out of them") from error
+    except BROKEN as error:
         if error.args and isinstance(error.args[0], OSError):
             raise error.args[0] from error  # mutagen wraps a full disk too
         problem = f"is no {_WORDS[kind]} whose tags can be read"

@@ -1,6 +1,7 @@
 """MP3, FLAC and Ogg with chapters: ffprobe reads them, and nothing else of the recording changes."""
 
 import hashlib
+import time
 from dataclasses import replace
 from io import BytesIO
 from itertools import cycle
@@ -23,6 +24,7 @@ from chaptering import (
 )
 from mutagen import flac, id3
 from mutagen.apev2 import APEv2
+from mutagen.ogg import OggPage
 from recording import tone, write_media
 
 from batch.errors import TakeError, UnfitError
@@ -231,6 +233,144 @@ def test_a_tag_unsynchronised_frame_by_frame_stays_so(tmp_path):
     tags = id3.ID3(copied(path))
     assert tags.getall("PRIV")[0].data == b"\xff\xe0"
     assert tags.getall("CHAP")[0].start_offset == 0xFFFFFFFF
+
+
+def frame(name: bytes, content: bytes, version: int = 3, flags: bytes = b"\x00\x00") -> bytes:
+    size = sync_safe(len(content)) if version == 4 else len(content).to_bytes(4, "big")
+    return name + size + flags + content
+
+
+def tag(version: int, *frames: bytes) -> bytes:
+    return b"ID3" + bytes([version, 0, 0]) + sync_safe(sum(map(len, frames))) + b"".join(frames)
+
+
+@needs_ffmpeg
+def test_chapters_of_each_of_two_tags_give_way_and_what_one_lacks_the_other_gives(tmp_path):
+    path = recorded(tmp_path / "take.mp3")
+    chapter = frame(b"CHAP", b"own\x00" + bytes(16))
+    first = tag(3, frame(b"TIT2", b"\x00Blue"), chapter, frame(b"ABCD", b"one"))
+    second = tag(
+        4, frame(b"TIT2", b"\x00Red", 4), frame(b"TPE1", b"\x00Ann", 4), chapter, frame(b"ABCD", b"two", 4)
+    )
+    path.write_bytes(first + second + path.read_bytes())
+    copy = copied(path)
+    assert [title[:2] for _, _, title in probed(copy)] == ["01", "02", "03", "04", "05"]
+    content = copy.read_bytes()
+    assert content.count(b"ID3\x04") == 1
+    said = [
+        (each.name, each.body.strip(b"\x00"))
+        for each in frames_of(content)
+        if each.name not in {"CHAP", "CTOC", "TXXX"}
+    ]
+    assert sorted(said) == [("ABCD", b"one"), ("TIT2", b"Blue"), ("TPE1", b"Ann")]
+    assert samples_hash(copy) == samples_hash(path)
+
+
+@pytest.mark.parametrize(
+    ("version", "before", "after"),
+    # 2.3, 3.3.1: flags %abc00000 %ijk00000, kept ones are a, b and c; 2.4, 4.1: %0abc0000 %0h00kmnp.
+    [(3, b"\xe0\x00", 0x7000), (3, b"\x00\x00", 0), (4, b"\x70\x40", 0x7040), (4, b"\x00\x00", 0)],
+)  # fmt: skip
+def test_frames_that_nobody_knows_are_kept(tmp_path, version, before, after):
+    path = recorded(tmp_path / "take.mp3")
+    long = bytes(range(200))
+    names = [b"XSOP", b"NCON", b"ABCD"]
+    path.write_bytes(
+        tag(version, *(frame(name, long, version, before) for name in names)) + path.read_bytes()
+    )
+    frames = {each.name: each for each in frames_of(copied(path).read_bytes())}
+    assert [
+        (frames[name.decode()].body, frames[name.decode()].flags) for name in names if name != b"XSOP"
+    ] == [(long, after)] * 2
+    assert copied(path).read_bytes().count(long) == 3
+
+
+def test_who_made_a_recording_by_its_own_word_stays_beside_ours(tmp_path):
+    for suffix in (".mp3", ".ogg", ".flac"):
+        path = recorded(tmp_path / f"take{suffix}")
+        file = mutagen.File(path)
+        if suffix == ".mp3":
+            file.add_tags()
+            file.tags.add(id3.TXXX(encoding=3, desc="GENERATOR", text="A pedal"))
+        else:
+            file["generator"] = "A pedal"
+        file.save()
+        tags = mutagen.File(copied(copied(path))).tags
+        assert tags["TXXX:GENERATOR" if suffix == ".mp3" else "generator"] == [MADE_BY, "A pedal"]
+
+
+def test_an_mp3_with_a_booklet_and_capital_lyrics_keeps_both(tmp_path):
+    path = recorded(tmp_path / "take.mp3")
+    tags = id3.ID3()
+    tags.add(id3.APIC(encoding=0, mime="image/png", type=3, desc="", data=PICTURE * 100))
+    tags.add(id3.USLT(encoding=0, lang="eng", desc="", text="LA LA BLUE " * 13_000))
+    tags.save(path)
+    after = id3.ID3(copied(path))
+    assert len(after.getall("APIC")[0].data) == len(PICTURE) * 100
+    assert after.getall("USLT")[0].text.endswith("LA LA BLUE ")
+
+
+def test_tags_that_are_too_large_are_said_to_be(tmp_path):
+    path = recorded(tmp_path / "take.mp3")
+    path.write_bytes(tag(3, frame(b"PRIV", bytes(33 << 20))) + path.read_bytes())
+    with pytest.raises(
+        TakeError, match=r"^has tags of more than 32 MiB; take pictures and the like out of them$"
+    ):
+        copied(path)
+
+
+def paged(path: Path, comments: list[tuple[str, str]], size: int) -> Path:
+    """Write a Vorbis recording whose comments stand in pages of ``size`` bytes (RFC 3533, 6)."""
+    content = recorded(path).read_bytes()
+    tags = mutagen.File(path).tags
+    tags[:] = comments
+    with BytesIO(content) as stream:
+        pages = [OggPage(stream) for _ in range(2)]
+        behind = stream.read()
+    _, *rest = OggPage.to_packets(pages[1:])
+    packet = b"\x03vorbis" + tags.write()
+    parts = [packet[at : at + size] for at in range(0, len(packet), size)]
+    written = [pages[0].write()]
+    for number, part in enumerate(parts, start=1):
+        page = OggPage()
+        page.serial, page.sequence, page.continued = pages[0].serial, number, number > 1
+        page.packets, page.complete = [part], number == len(parts)
+        page.position = 0 if page.complete else -1
+        written.append(page.write())
+    setup = OggPage()
+    setup.serial, setup.sequence, setup.packets, setup.position = pages[0].serial, len(parts) + 1, rest, 0
+    renumbered = BytesIO(b"".join([*written, setup.write(), behind]))
+    renumbered.seek(sum(map(len, written)))
+    OggPage.renumber(renumbered, pages[0].serial, len(parts) + 1)
+    path.write_bytes(renumbered.getvalue())
+    return path
+
+
+@needs_ffmpeg
+@pytest.mark.parametrize(("size", "megabytes"), [(255, 4), (65_025, 10)])
+def test_a_large_picture_in_an_ogg_is_copied_in_seconds(tmp_path, size, megabytes):
+    picture = ("METADATA_BLOCK_PICTURE", "QUJD" * (megabytes * 250_000))
+    path = paged(tmp_path / "take.ogg", [picture, ("CHAPTER001", "00:00:00.000")], size)
+    started_s = time.process_time()
+    copy = copied(path)
+    assert time.process_time() - started_s < 15
+    assert mutagen.File(copy)["metadata_block_picture"] == [picture[1]]
+    assert [title[:2] for _, _, title in probed(copy)] == ["01", "02", "03", "04", "05"]
+    assert (frames_hash(copy), samples_hash(copy)) == (frames_hash(path), samples_hash(path))
+
+
+@pytest.mark.parametrize("suffix", [".ogg", ".flac"])
+def test_comments_without_number_are_refused(tmp_path, suffix):
+    many = [("a", "b")] * 200_000
+    path = tmp_path / f"take{suffix}"
+    if suffix == ".ogg":
+        paged(path, many, 65_025)
+    else:
+        file = flac.FLAC(recorded(path))
+        file.tags[:] = many
+        file.save()
+    with pytest.raises(TakeError, match="has tags of more than 100,000 comments; take"):
+        copied(path)
 
 
 @needs_ffmpeg

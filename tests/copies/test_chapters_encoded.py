@@ -1,8 +1,12 @@
 """Recordings that hold no chapters, encoded with them: what ffmpeg decodes is what was recorded."""
 
-import errno
+import os
+import resource
+import signal
+import time
 import tracemalloc
-from io import BytesIO
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import mutagen
@@ -12,12 +16,13 @@ import soundfile
 from chaptering import RATE_HZ, analysed, copied, needs_ffmpeg, noise, probed, samples_hash
 from recording import clicks, tone, write_media
 from sounding import write_midi_take
+from survival.surviving import start
 
 from batch.errors import TakeError
 from batch.names import MADE_BY
 from exporters.chapters.chapter import Division
 from exporters.chapters.takes import chapters_of
-from exporters.copies.chapters import Chapters
+from exporters.copies import chapters_encoding as encoding
 
 
 def recorded(path: Path, container: str, coding: str, channels: int = 2, rate_hz: int = RATE_HZ) -> Path:
@@ -154,22 +159,64 @@ def test_a_file_without_sound_is_refused(tmp_path):
         copied(path, encode="flac")
 
 
-class Full(BytesIO):
-    """A stream on a disk that is full after a few bytes."""
+@contextmanager
+def room_for(size: int) -> Iterator[None]:
+    """Let no file grow over ``size`` bytes, which is as when its disk is full (setrlimit, POSIX.1)."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
-    def write(self, content: bytes) -> int:
-        if self.tell() + len(content) > 30_000:
-            raise OSError(errno.ENOSPC, "No space left on device")
-        return super().write(content)
+
+def whole_size(path: Path, encode: str) -> int:
+    """Return how large an encoding is, before its chapters."""
+    with path.with_suffix(".whole").open("w+b") as stream:
+        encoding.encode(path, encode, stream)
+        return os.fstat(stream.fileno()).st_size
 
 
+# In the midst of it; at its very start; so that the last write alone has no room.
+@pytest.mark.parametrize("short", [100_000, None, 10, 1])
 @pytest.mark.parametrize("encode", ["flac", "ogg"])
-def test_a_full_disk_is_told_as_such_and_nothing_else_is_printed(tmp_path, encode, capfd):
+def test_a_full_disk_is_told_as_such_and_nothing_else_is_printed(tmp_path, encode, short, capfd):
     path = tmp_path / "a.wav"
-    soundfile.write(path, noise(4.0), RATE_HZ)
-    with pytest.raises(OSError, match="No space left"):
-        Chapters(encode=encode).copy(analysed(), path, Full())
+    soundfile.write(path, noise(12.0), RATE_HZ)
+    whole = whole_size(path, encode)
+    with (
+        (tmp_path / "copy").open("w+b") as copy,
+        room_for(5_000 if short is None else whole - short),
+        pytest.raises(OSError, match="File too large"),
+    ):
+        encoding.encode(path, encode, copy)
     assert capfd.readouterr() == ("", "")
+
+
+def size_so_far(path: Path) -> int:
+    """Return the size of a file that may be done and renamed meanwhile."""
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return 0
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("encode", ["flac", "ogg"])
+def test_what_is_told_to_end_ends_in_the_midst_of_a_copy(takemill, tmp_path, encode, how):
+    soundfile.write(tmp_path / "a.wav", noise(240.0, 2, 22_050), 22_050)
+    (tmp_path / "takemill.toml").write_text(f'[chapters]\nencode = "{encode}"\n')
+    assert takemill("run", tmp_path).returncode == 0
+    run = start("run", tmp_path, "--export", "chapters")
+    out = tmp_path / "markers"
+    while max(map(size_so_far, out.glob(".takemill-*")), default=0) < 100_000:
+        assert run.poll() is None, "it is done already"
+        time.sleep(0.005)
+    run.send_signal(how)
+    said, _ = run.communicate(timeout=60)
+    assert run.returncode == 130
+    assert "Traceback" not in said and "ignored" not in said
+    assert not [*out.glob(".takemill-*"), *out.glob("*.chapters.*")]
 
 
 @pytest.mark.parametrize("encode", ["flac", "ogg"])

@@ -164,6 +164,32 @@ def test_a_packed_title_is_not_unpacked_without_end(tmp_path, version):
     assert peak < 48 << 20, "32 MiB are read at most, and a mebibyte is unpacked"
 
 
+FRAMES = {2: b"PRV\0\0\1\0", 3: b"PRIV\0\0\0\1\0\0\0", 4: b"PRIV\0\0\0\1\0\0\0"}
+
+
+@pytest.mark.parametrize("flags", [0, 0x80])
+@pytest.mark.parametrize("version", FRAMES)
+def test_frames_without_end_are_not_read(tmp_path, version, flags):
+    path = tmp_path / "take.mp3"
+    content = FRAMES[version] * (1 << 20)
+    path.write_bytes(b"ID3" + bytes([version, 0, flags]) + seven_bits(len(content)) + content)
+    began_s = time.process_time()
+    assert read_tags(path).title is None
+    assert time.process_time() - began_s < SECONDS
+
+
+def test_frames_without_end_behind_a_large_one_and_inside_chapters_are_not_read(tmp_path):
+    path = tmp_path / "take.mp3"
+    inside = FRAMES[4] * 19_000
+    chapter = b"CHAP" + seven_bits(18 + len(inside)) + bytes(2) + b"c\0" + bytes(16) + inside
+    picture = b"APIC" + seven_bits(1 << 23) + bytes(2) + bytes(1 << 23)
+    content = chapter * 50 + FRAMES[4] * 10_000 + picture
+    path.write_bytes(b"ID3\4\0\0" + seven_bits(len(content)) + content)
+    began_s = time.process_time()
+    assert read_tags(path).title is None
+    assert time.process_time() - began_s < SECONDS
+
+
 def test_a_packed_title_of_a_sane_length_is_read(tmp_path):
     path = tmp_path / "take.mp3"
     soundfile.write(path, np.zeros(22_050), 22_050)
