@@ -10,7 +10,7 @@ from batch.catalogue import Catalogue
 from batch.entry import Entry, State
 from batch.errors import BatchError
 from batch.folder import settings_of
-from batch.kept import Written
+from batch.kept import Written, as_known
 from batch.lookup import is_there
 from batch.names import output_names
 from batch.on_request import bring_up
@@ -65,7 +65,7 @@ class Gigs:
         self, folder: Path, name: str, exporters: "Sequence[SessionExporter]", trouble: list[str]
     ) -> Written | None:
         home, done = self.catalogue.home, {State.DONE, State.FAILED}
-        entries = self.catalogue.in_folder(folder)
+        entries = map(as_known, self.catalogue.in_folder(folder))
         mine = [e for e in entries if e.state in done and is_there(e.path, home)]
         if not mine:
             return None

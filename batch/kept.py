@@ -1,8 +1,10 @@
 """Files about many takes: written anew as takes come, sparingly, and only when they change."""
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+
+from batch.entry import Entry, State
 
 _REST_FACTOR = 10.0
 """Writing such files while takes are heard costs at most a part in this many of the time (our choice)."""
@@ -17,6 +19,13 @@ class Written:
     name: str
     takes: int
     remarks: tuple[str, ...] = ()
+
+
+def as_known(entry: Entry) -> Entry:
+    """Return a take that was done and waits for its turn again as what it was: done; any other as it is."""
+    waits = entry.state in {State.WAITING, State.RUNNING}
+    was_done = entry.name is not None and entry.phrases is not None
+    return replace(entry, state=State.DONE) if waits and was_done else entry
 
 
 @dataclass(slots=True)

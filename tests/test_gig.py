@@ -122,6 +122,20 @@ def test_a_take_that_is_gone_leaves_the_session(gig):
         assert texts(gig)[0] == "01 b"
 
 
+def test_a_take_stays_in_the_session_as_it_was_while_it_waits_for_its_turn_again(gig):
+    with open_catalogue(gig / "markers", create=True) as catalogue:
+        shelf = Shelf(gig / "markers", files_of)
+        gigs = keeper(catalogue, shelf, Clock())
+        for name in "ab":
+            heard(gig, catalogue, shelf, name)
+        gigs.keep([gig])
+        before = texts(gig)
+        catalogue.queue([gig / "a.wav", gig / "b.wav", gig / "new.wav"])
+        catalogue.start(gig / "a.wav")
+        assert gigs.keep([gig]) == []
+        assert texts(gig) == before
+
+
 def test_a_session_that_cannot_be_written_is_told_in_one_line(gig):
     with open_catalogue(gig / "markers", create=True) as catalogue:
         shelf = Shelf(gig / "markers", files_of)

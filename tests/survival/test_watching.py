@@ -216,6 +216,23 @@ def test_settings_that_change_while_it_watches_are_followed(watched, how):
     assert watched.count("heard before") == 0
 
 
+def test_the_files_about_all_takes_are_never_without_a_take_that_is_worked_on_again(tmp_path):
+    settings = "[page]\nwrite = true\n[session]\nwrite = true\n"
+    watched = Watched(tmp_path, settings)
+    write_midi_take(tmp_path / "take.mid")
+    watched.until("listen.html: 1 take ")
+    (tmp_path / "take.mid").rename(tmp_path / "renamed.mid")
+    watched.until("renamed.mid: 6 phrases")
+    watched.until("listen.html: 1 take ")
+    watched.stop()
+    write_midi_take(tmp_path / "renamed.mid", line(phrases=8))
+    again = Watched(tmp_path, settings)
+    again.until("renamed.mid: 8 phrases")
+    again.until("listen.html: 1 take ")
+    again.stop()
+    assert watched.count("0 takes") + again.count("0 takes") == 0
+
+
 def test_a_folder_that_goes_and_comes_back_is_watched_on(watched):
     away = watched.folder.with_name("away")
     watched.folder.rename(away)
