@@ -34,6 +34,17 @@ _AGAIN = "state IN ('waiting', 'running') AND name IS NOT NULL AND phrases IS NO
 """Takes that were done and have their turn again: their files are there, and what was known of them."""
 
 
+_EACH_FOLDER = """
+WITH RECURSIVE each(folder) AS (
+    SELECT min(folder) FROM takes
+    UNION ALL
+    SELECT (SELECT min(folder) FROM takes WHERE folder > each.folder) FROM each WHERE folder IS NOT NULL
+)
+SELECT folder FROM each WHERE folder IS NOT NULL
+"""
+"""The index is asked for each next folder, where SELECT DISTINCT would read every take in it."""
+
+
 class UnreadableRowError(Exception):
     """A row holds what was never written to it."""
 
@@ -42,8 +53,8 @@ class Catalogue:
     """The catalogue of one output folder.
 
     Paths are stored relative to that folder, so that a folder of takes can move with its
-    markers and still be known. Only what lists takes (:meth:`entries`, :meth:`files`,
-    :meth:`folders`, :meth:`scores`) takes longer because the catalogue holds more of them.
+    markers and still be known. Only what lists takes (:meth:`entries`, :meth:`files`, :meth:`scores`)
+    takes longer because the catalogue holds more of them.
     """
 
     def __init__(self, connection: sqlite3.Connection, folder: Path) -> None:
@@ -96,7 +107,7 @@ class Catalogue:
 
     def folders(self) -> dict[Path, str]:
         """Return the folders that takes lie in, each with what its takes' keys begin with."""
-        rows = self._connection.execute("SELECT DISTINCT folder FROM takes").fetchall()
+        rows = self._connection.execute(_EACH_FOLDER).fetchall()
         return {self._path(folder): f"{folder}{os.sep}".removeprefix(f".{os.sep}") for (folder,) in rows}
 
     def files(self, *states: State) -> list[str]:

@@ -202,6 +202,16 @@ def test_what_one_more_take_asks_does_not_read_all_takes(tmp_path, monkeypatch):
     assert [plan for plan in plans if "SCAN" in plan and "LIMIT 1" not in plan] == []
 
 
+def test_folders_are_told_without_reading_the_takes_in_them(tmp_path, monkeypatch):
+    fill(tmp_path, 50)
+    with open_catalogue(tmp_path) as catalogue:
+        catalogue.put(*(Entry(tmp_path / folder / "a.wav", State.DONE) for folder in ("x", "a b", "x/y")))
+        plans: list[str] = []
+        monkeypatch.setattr(catalogue, "_connection", _Spy(catalogue, plans))
+        assert list(catalogue.folders()) == [tmp_path, *(tmp_path / name for name in ("a b", "x", "x/y"))]
+    assert [plan for plan in plans if plan.startswith("SCAN takes")] == []
+
+
 class _Spy:
     """A connection that notes the plan of each question."""
 
