@@ -1,4 +1,4 @@
-"""An output folder's takes beside one another, kept in its index: the page and the picture of them all."""
+"""An output folder's takes beside one another, kept in its index: pages, pictures, playlists of them all."""
 
 import os
 from collections.abc import Iterable, Iterator, Sequence

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from batch.entry import Entry, State
+from batch.errors import BatchError
 
 _REST_FACTOR = 10.0
 """Writing such files while takes are heard costs at most a part in this many of the time (our choice)."""
@@ -48,18 +49,24 @@ class Keeper:
         if self.clock() >= self._not_before_s:
             self._bring_up(folders)
 
-    def keep(self, folders: Iterable[Path]) -> list[Written]:
-        """Bring files up to date; return those that changed since this was last asked.
+    def keep(self, folders: Iterable[Path]) -> Iterator[Written]:
+        """Bring files up to date; yield those that changed since this was last asked.
 
         Raises
         ------
         BatchError
-            If the disk is full or the folder refuses.
+            After them, if the disk is full or the folder refuses: what was written is told in any case.
         """
-        self._bring_up(folders)
+        trouble: BatchError | None = None
+        try:
+            self._bring_up(folders)
+        except BatchError as error:
+            trouble = error
         written = list(self._unsaid.values())
         self._unsaid.clear()
-        return written
+        yield from written
+        if trouble:
+            raise trouble
 
     def _bring_up(self, folders: Iterable[Path]) -> None:
         began_s = self.clock()
