@@ -30,6 +30,21 @@ _ALL = (*_COLUMNS, *_KEYS)
 _PUT = f"REPLACE INTO takes ({', '.join(_ALL)}) VALUES ({', '.join('?' * len(_ALL))})"
 
 
+_AGAIN = "state IN ('waiting', 'running') AND name IS NOT NULL AND phrases IS NOT NULL"
+"""Takes that were done and have their turn again: their files are there, and what was known of them."""
+
+
+_EACH_FOLDER = """
+WITH RECURSIVE each(folder) AS (
+    SELECT min(folder) FROM takes
+    UNION ALL
+    SELECT (SELECT min(folder) FROM takes WHERE folder > each.folder) FROM each WHERE folder IS NOT NULL
+)
+SELECT folder FROM each WHERE folder IS NOT NULL
+"""
+"""The index is asked for each next folder, where SELECT DISTINCT would read every take in it."""
+
+
 class UnreadableRowError(Exception):
     """A row holds what was never written to it."""
 
@@ -38,8 +53,8 @@ class Catalogue:
     """The catalogue of one output folder.
 
     Paths are stored relative to that folder, so that a folder of takes can move with its
-    markers and still be known. Only what lists takes (:meth:`entries`, :meth:`files`,
-    :meth:`folders`, :meth:`scores`) takes longer because the catalogue holds more of them.
+    markers and still be known. Only what lists takes (:meth:`entries`, :meth:`files`, :meth:`scores`)
+    takes longer because the catalogue holds more of them.
     """
 
     def __init__(self, connection: sqlite3.Connection, folder: Path) -> None:
@@ -92,7 +107,7 @@ class Catalogue:
 
     def folders(self) -> dict[Path, str]:
         """Return the folders that takes lie in, each with what its takes' keys begin with."""
-        rows = self._connection.execute("SELECT DISTINCT folder FROM takes").fetchall()
+        rows = self._connection.execute(_EACH_FOLDER).fetchall()
         return {self._path(folder): f"{folder}{os.sep}".removeprefix(f".{os.sep}") for (folder,) in rows}
 
     def files(self, *states: State) -> list[str]:
@@ -104,17 +119,19 @@ class Catalogue:
     def scores(self, by: str | None = None) -> list[Scored]:
         """Return the score of every take that is done; or what else to sort by, which carries no range.
 
-        That is one part of the score, or :data:`CONNECTEDNESS`.
+        That is one part of the score, or :data:`CONNECTEDNESS`. A take that was done before counts while it
+        waits for its turn again.
         """
         values: list[str] = []
         if by is None:
-            sql = "SELECT file, score, low, high FROM takes WHERE state = 'done'"
+            columns, done = "file, score, low, high", "state = 'done'"
         elif by == CONNECTEDNESS:
-            sql = "SELECT file, connectedness, NULL, NULL FROM takes WHERE +state = 'done'"
+            columns, done = "file, connectedness, NULL, NULL", "+state = 'done'"
         else:
-            sql = "SELECT file, json_extract(parts, ?), NULL, NULL FROM takes WHERE +state = 'done'"
+            columns, done = "file, json_extract(parts, ?), NULL, NULL", "+state = 'done'"
             values = [f'$."{by}"']  # + : read as they lie, not one by one by the index
-        return list(map(Scored._make, self._connection.execute(sql, values).fetchall()))
+        sql = " UNION ALL ".join(f"SELECT {columns} FROM takes WHERE {which}" for which in (done, _AGAIN))
+        return list(map(Scored._make, self._connection.execute(sql, values * 2).fetchall()))
 
     def of_files(self, files: Sequence[str]) -> list[Entry]:
         """Return the takes of these keys, in this order."""

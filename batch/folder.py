@@ -9,6 +9,7 @@ from pathlib import Path
 
 from batch.charts import MOST_CHART_BYTES, MUSICXML_SUFFIXES, chart_of
 from batch.companions import by_stem, companion_of
+from batch.entry import Stamp
 from batch.errors import TakeError
 from batch.kinds import AUDIO_SUFFIXES
 from batch.regular import TooLargeError, open_regular, read_regular, unreadable
@@ -155,7 +156,7 @@ def _content(take: Path, tempo_map: Path | None) -> str:
     if tempo_map is None:
         return "none"
     try:
-        return f"map {tempo_map.suffix} {_print_of(tempo_map, tempo_map.stat().st_mtime_ns, MOST_MAP_BYTES)}"
+        return f"map {tempo_map.suffix} {_print_of(tempo_map, Stamp.of(tempo_map), MOST_MAP_BYTES)}"
     except TooLargeError as error:
         problem = f"its tempo map {tempo_map.name} {error.strerror}"
         raise TakeError(take, problem, "export it again, or take it away") from error
@@ -171,14 +172,17 @@ def _chart_state(chart: Path | None) -> str:
     if chart.suffix.lower() in MUSICXML_SUFFIXES and find_spec("music21") is None:
         return "chart without its reader"
     try:
-        return f"chart {chart.suffix} {_print_of(chart, chart.stat().st_mtime_ns, MOST_CHART_BYTES)}"
+        return f"chart {chart.suffix} {_print_of(chart, Stamp.of(chart), MOST_CHART_BYTES)}"
     except OSError as error:
         return f"chart {chart.suffix} {type(error).__name__}"
 
 
 @lru_cache(maxsize=64)
-def _print_of(beside: Path, mtime_ns: int, most_bytes: int) -> str:
-    """Return a fingerprint of a small file; one for a whole folder is not read for each of its takes."""
+def _print_of(beside: Path, stamp: Stamp, most_bytes: int) -> str:
+    """Return a fingerprint of a small file; one for a whole folder is not read for each of its takes.
+
+    ``stamp`` tells when it is another: its time alone may be that of the one it took the place of.
+    """
     return hashlib.blake2b(read_regular(beside, most_bytes)).hexdigest()
 
 

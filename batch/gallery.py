@@ -1,4 +1,4 @@
-"""An output folder's takes beside one another, kept in its index: the page and the picture of them all."""
+"""An output folder's takes beside one another, kept in its index: pages, pictures, playlists of them all."""
 
 import os
 from collections.abc import Iterable, Iterator, Sequence
@@ -11,7 +11,7 @@ from batch.catalogue import Catalogue
 from batch.entry import Entry, State
 from batch.errors import BatchError
 from batch.folder import settings_of
-from batch.kept import Written
+from batch.kept import Written, as_known
 from batch.lookup import folder_name, present
 from batch.on_request import bring_up
 from batch.outlines import outlines_of
@@ -82,7 +82,7 @@ class Gallery:
         return list(chosen.values())
 
     def _listed(self, places: Sequence[Place]) -> tuple[Listed, ...]:
-        entries = self.catalogue.of_files([place.file for place in places])
+        entries = [as_known(entry) for entry in self.catalogue.of_files([place.file for place in places])]
         outlines = outlines_of(entries, self.catalogue, self.shelf)
         lying, suffixes = self._lying(), self.shelf.suffixes()
 

@@ -1,6 +1,8 @@
-"""A folder's takes kept as one session: one marker file and one cue list, written anew as takes come."""
+"""A folder's takes kept as one session: markers, cues, a timeline and others, written anew as takes come."""
 
+import os
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -10,12 +12,14 @@ from batch.catalogue import Catalogue
 from batch.entry import Entry, State
 from batch.errors import BatchError
 from batch.folder import settings_of
-from batch.kept import Written
+from batch.kept import Written, as_known
+from batch.kinds import is_take_name
 from batch.lookup import is_there
 from batch.names import output_names
 from batch.on_request import bring_up
 from batch.outlines import outlines_of
 from batch.outputs import is_ours
+from batch.scan import settings_or_defaults
 from batch.session import Layout, SessionTake, lay_out
 from batch.shelf import Shelf
 from batch.tempo import TempoMap
@@ -26,14 +30,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Gigs:
-    """The sessions of folders whose settings ask for one."""
+    """The sessions of folders.
+
+    A file is written if the settings of its folder or the command line ask for it; most are kept up once they
+    are there. One whose folder has no takes any more says so.
+    """
 
     catalogue: Catalogue
     shelf: Shelf
     exporters: "SessionExportersFor"
 
     def bring_up(self, folders: Iterable[Path]) -> Iterator[Written]:
-        """Bring the sessions of ``folders`` up to date; yield those that changed.
+        """Bring the sessions of ``folders`` up to date, and those that lost their takes; yield what changed.
 
         Raises
         ------
@@ -41,13 +49,18 @@ class Gigs:
             At the end, a line for each file that could not be written: the disk is full, the folder refuses,
             has such a file that is not ours, or its exporter failed.
         """
-        wanted = {folder: found for folder in folders if (found := self._exporters(folder))}
-        if not wanted:
-            return
-        names, trouble = _session_names(self.catalogue.folders()), list[str]()
-        for folder, exporters in wanted.items():
-            if written := self._write(folder, names.get(folder, ""), exporters, trouble):
-                yield written
+        wanted = {folder: self._exporters(folder) for folder in folders}
+        known = self.catalogue.folders()
+        names, trouble = _session_names(known), list[str]()
+        for folder in sorted(wanted.keys() - known.keys()):
+            name = _session_names([*known, folder])[folder]
+            if folder.is_dir():
+                names.setdefault(folder, name)
+            elif name not in names.values():
+                self._take_away(name)
+        for folder, name in names.items():
+            if wanted.get(folder) or self._may_be_left(folder, name):
+                yield from self._write(folder, name, wanted.get(folder, ()), trouble)
         if trouble:
             raise BatchError("\n".join(trouble))
 
@@ -61,21 +74,48 @@ class Gigs:
 
         return self.exporters(settings_of(folder), there=there)
 
+    def _lying(self, folder: Path, name: str) -> "list[SessionExporter]":
+        """Return the exporters of all session files that are there under this name, asked for or not."""
+        settings = settings_or_defaults(folder)
+        session = settings.session.model_copy(update={"write": True})
+        every = self.exporters(settings.model_copy(update={"session": session}), there=lambda _: True)
+        return [one for one in every if is_ours(self.shelf.folder / f"{name}{one.suffix}")]
+
+    def _may_be_left(self, folder: Path, name: str) -> bool:
+        """Return whether session files are there of a folder that by its names holds no take."""
+        try:
+            with os.scandir(folder) as listing:
+                if any(is_take_name(entry.name) for entry in listing):
+                    return False
+        except OSError:
+            pass  # it may be gone
+        return bool(self._lying(folder, name))
+
+    def _take_away(self, name: str) -> None:
+        """Take away the files of a folder that was renamed with its takes, whose session has a new name."""
+        for exporter in self._lying(self.shelf.folder, name):
+            with suppress(OSError):
+                (self.shelf.folder / f"{name}{exporter.suffix}").unlink()
+
     def _write(
         self, folder: Path, name: str, exporters: "Sequence[SessionExporter]", trouble: list[str]
-    ) -> Written | None:
+    ) -> Iterator[Written]:
+        """Write what changed of a session; what to know of its takes comes with the last of its files."""
         home, done = self.catalogue.home, {State.DONE, State.FAILED}
-        entries = self.catalogue.in_folder(folder)
+        entries = [*map(as_known, self.catalogue.in_folder(folder))]
         mine = [e for e in entries if e.state in done and is_there(e.path, home)]
         if not mine:
-            return None
-        layout = lay_out(self._takes(mine), settings_of(folder).session)
+            if any(is_there(e.path, home) for e in entries):
+                return  # not heard yet
+            exporters = self._lying(folder, name)
+        layout = lay_out(self._takes(mine), settings_or_defaults(folder).session)
         layout = replace(layout, session_map=self._map_of(layout, mine))
         files = {f"{name}{exporter.suffix}": partial(exporter.render, layout) for exporter in exporters}
         changed = [
             file for file, render in files.items() if bring_up(self.shelf.folder / file, render, trouble)
         ]
-        return Written(changed[0], len(layout.takes), layout.remarks) if changed else None
+        for file in changed:
+            yield Written(file, len(layout.takes), layout.remarks if file == changed[-1] else ())
 
     def _takes(self, entries: Sequence[Entry]) -> list[SessionTake]:
         outlines = outlines_of(entries, self.catalogue, self.shelf)

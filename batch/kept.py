@@ -1,8 +1,11 @@
 """Files about many takes: written anew as takes come, sparingly, and only when they change."""
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+
+from batch.entry import Entry, State
+from batch.errors import BatchError
 
 _REST_FACTOR = 10.0
 """Writing such files while takes are heard costs at most a part in this many of the time (our choice)."""
@@ -17,6 +20,13 @@ class Written:
     name: str
     takes: int
     remarks: tuple[str, ...] = ()
+
+
+def as_known(entry: Entry) -> Entry:
+    """Return a take that was done and waits for its turn again as what it was: done; any other as it is."""
+    waits = entry.state in {State.WAITING, State.RUNNING}
+    was_done = entry.name is not None and entry.phrases is not None
+    return replace(entry, state=State.DONE) if waits and was_done else entry
 
 
 @dataclass(slots=True)
@@ -39,18 +49,24 @@ class Keeper:
         if self.clock() >= self._not_before_s:
             self._bring_up(folders)
 
-    def keep(self, folders: Iterable[Path]) -> list[Written]:
-        """Bring files up to date; return those that changed since this was last asked.
+    def keep(self, folders: Iterable[Path]) -> Iterator[Written]:
+        """Bring files up to date; yield those that changed since this was last asked.
 
         Raises
         ------
         BatchError
-            If the disk is full or the folder refuses.
+            After them, if the disk is full or the folder refuses: what was written is told in any case.
         """
-        self._bring_up(folders)
+        trouble: BatchError | None = None
+        try:
+            self._bring_up(folders)
+        except BatchError as error:
+            trouble = error
         written = list(self._unsaid.values())
         self._unsaid.clear()
-        return written
+        yield from written
+        if trouble:
+            raise trouble
 
     def _bring_up(self, folders: Iterable[Path]) -> None:
         began_s = self.clock()

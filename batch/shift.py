@@ -85,7 +85,11 @@ class Shift:
             if not self.workshop.stands():
                 return
             look = self.watcher.look(changed)
-            if look or not begun:  # at first takes may have gone meanwhile, the last of them too
+            if look.unfinished and not (look.ready or self._backlog):
+                # What came may be what went, renamed: what is written of all takes waits until it is ready.
+                begun = True
+                self._await(look, hearers)
+            elif look or not begun:  # at first takes may have gone meanwhile, the last of them too
                 begun, self._complained = True, False
                 self._work(look, hearers)
                 if not self._complained:
@@ -101,6 +105,11 @@ class Shift:
                 known=known,
                 also=self._note,
             )
+
+    def _await(self, look: Look, hearers: Hearers) -> None:
+        """Note what is there and not finished."""
+        with self.workshop.engine(hearers) as engine:
+            self._take_in(engine, look)
 
     def _feed(self, engine: Engine) -> Iterator[Path]:
         """Yield what is to be worked on, and look for more as time passes."""

@@ -99,7 +99,7 @@ class Watcher:
         self._shown: frozenset[Path] = frozenset()
 
     def look(self, changed: Changes = frozenset()) -> Look:
-        """Look again: at files known to have changed, at all if others have or if it is time.
+        """Look again: at takes known to have changed, at all if anything else has or if it is time.
 
         Raises
         ------
@@ -111,14 +111,17 @@ class Watcher:
         if now_s - self._told_s < _TICK_REST_FACTOR * self._telling_s:
             return Look()
         changed, self._changed = self._changed, frozenset()
-        known = self._found.takes.keys() | self._found.context.keys()
         due = now_s - self._looked_s >= LOOK_AGAIN_S
-        if due or not changed <= known:
+        if due or not changed <= self._found.takes.keys():
             self._scan(now_s)
         elif not (changed or self._unsettled or self._again_s):
             return Look()
         else:
-            self._found = self._found.looked_at_again(changed | self._unsettled)
+            again = self._found.looked_at_again(changed | self._unsettled)
+            if again.context == self._found.context:
+                self._found = again
+            else:  # settings say what a take is too
+                self._scan(now_s)
         return self._news(self._clock())
 
     def glance(self) -> Look:
@@ -151,7 +154,9 @@ class Watcher:
         self._settling = self._settling.look({**takes, **context}, now_s)
         settled = self._settling.settled(now_s, self._settings.settle_s)
         if context.keys() <= settled and context != self._reported_context:
-            # A tempo map, a chart or settings that came or changed may matter to every take.
+            # A tempo map, a chart or settings that came or changed may matter to every take. What was read
+            # of them since the last look may be of before, or of a file that was half written.
+            forget_settings()
             self._reported, self._reported_context = {}, context
         fresh = {path for path in settled & takes.keys() if self._is_news(path, now_s)}
         held = {path for path in fresh if self._looks_unfinished(path, now_s)}

@@ -153,6 +153,19 @@ def test_takes_whose_names_hang_together_are_found_together(tmp_path):
         assert catalogue.kin(tmp_path / "solo2.wav") == []
 
 
+@pytest.mark.parametrize("by", [None, "length", "connectedness"])
+def test_a_take_that_was_done_keeps_its_place_while_it_waits_for_its_turn_again(tmp_path, by):
+    known = Entry(tmp_path / "a.wav", State.DONE, name="a", phrases=3, score=40.0, parts={"length": 40.0},
+                  connectedness=40.0)  # fmt: skip
+    with open_catalogue(tmp_path, create=True) as catalogue:
+        catalogue.put(known, Entry(tmp_path / "failed.wav", State.FAILED, "is empty", name="failed"))
+        catalogue.queue([known.path, tmp_path / "failed.wav", tmp_path / "new.wav"])
+        assert [(one.file, one.value) for one in catalogue.scores(by)] == [("a.wav", 40.0)]
+        catalogue.start(known.path)
+        assert [(one.file, one.value) for one in catalogue.scores(by)] == [("a.wav", 40.0)]
+        assert catalogue.files(State.DONE) == []
+
+
 def test_a_folder_that_moved_with_its_takes_is_still_known(tmp_path):
     gig = tmp_path / "gig"
     (gig / "markers").mkdir(parents=True)
@@ -187,6 +200,16 @@ def test_what_one_more_take_asks_does_not_read_all_takes(tmp_path, monkeypatch):
         catalogue.is_empty()
     assert len(plans) >= 6
     assert [plan for plan in plans if "SCAN" in plan and "LIMIT 1" not in plan] == []
+
+
+def test_folders_are_told_without_reading_the_takes_in_them(tmp_path, monkeypatch):
+    fill(tmp_path, 50)
+    with open_catalogue(tmp_path) as catalogue:
+        catalogue.put(*(Entry(tmp_path / folder / "a.wav", State.DONE) for folder in ("x", "a b", "x/y")))
+        plans: list[str] = []
+        monkeypatch.setattr(catalogue, "_connection", _Spy(catalogue, plans))
+        assert list(catalogue.folders()) == [tmp_path, *(tmp_path / name for name in ("a b", "x", "x/y"))]
+    assert [plan for plan in plans if plan.startswith("SCAN takes")] == []
 
 
 class _Spy:

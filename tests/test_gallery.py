@@ -170,6 +170,18 @@ def test_a_take_that_is_gone_leaves_the_index_and_its_page_stays(gig, catalogue)
     assert (gig / "markers" / "a.listen.html").is_file()
 
 
+def test_a_take_stays_in_the_index_as_it_was_while_it_waits_for_its_turn_again(gig, catalogue):
+    for name in "ab":
+        heard(catalogue, gig / f"{name}.wav", 40.0)
+    brought_up(catalogue, "page")
+    before = index(catalogue)
+    catalogue.queue([gig / "a.wav", gig / "b.wav", gig / "new.wav"])
+    assert brought_up(catalogue) == []
+    catalogue.start(gig / "a.wav")
+    assert brought_up(catalogue) == []
+    assert index(catalogue) == before
+
+
 def test_with_no_take_left_the_index_says_so(gig, catalogue):
     heard(catalogue, gig / "a.wav")
     catalogue.put(Entry(gig / "broken.wav", State.FAILED, "is empty"))  # its recording is gone too

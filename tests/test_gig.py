@@ -1,5 +1,6 @@
 """When a session's files are written: sparingly while takes are heard, and what is said of it at the end."""
 
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -15,7 +16,7 @@ from batch.entry import Entry, State, summarise
 from batch.errors import BatchError
 from batch.folder import forget_settings
 from batch.gig import Gigs
-from batch.kept import Keeper
+from batch.kept import Keeper, Written
 from batch.settings import Settings
 from batch.shelf import Shelf
 from exporters import files_of, session_exporters_for
@@ -58,6 +59,10 @@ def keeper(catalogue: Catalogue, shelf: Shelf, clock: Clock) -> Keeper:
     return Keeper(Gigs(catalogue, shelf, session_exporters_for).bring_up, clock)
 
 
+def kept(gigs: Keeper, *folders: Path) -> list[Written]:
+    return list(gigs.keep(folders))
+
+
 def texts(gig: Path) -> list[str]:
     return [text for _, text in markers_by_mido((gig / "markers" / "gig.session-markers.mid").read_bytes())]
 
@@ -80,10 +85,10 @@ def test_files_are_written_anew_only_when_that_costs_a_small_part_of_the_time(gi
         gigs.keep_up([gig])
         assert len(texts(gig)) == 6
         heard(gig, catalogue, shelf, "c")
-        (told,) = gigs.keep([gig])
-        assert (told.name, told.takes) == ("gig.session-markers.mid", 3)
+        told = [(one.name, one.takes) for one in kept(gigs, gig)]
+        assert told == [("gig.session-markers.mid", 3), ("gig.session-cues.csv", 3)]
         assert len(texts(gig)) == 9
-        assert gigs.keep([gig]) == []
+        assert kept(gigs, gig) == []
 
 
 def test_what_was_written_while_takes_were_heard_is_said_at_the_end(gig):
@@ -95,7 +100,7 @@ def test_what_was_written_while_takes_were_heard_is_said_at_the_end(gig):
         clock.now_s += 5.0
         gigs.keep_up([gig])
         assert texts(gig)
-        assert [told.takes for told in gigs.keep([gig])] == [1]
+        assert [told.takes for told in kept(gigs, gig)] == [1, 1]
 
 
 def test_only_analyses_that_are_new_are_read(gig, monkeypatch):
@@ -103,10 +108,10 @@ def test_only_analyses_that_are_new_are_read(gig, monkeypatch):
         shelf = Shelf(gig / "markers", files_of)
         gigs = keeper(catalogue, shelf, Clock())
         heard(gig, catalogue, shelf, "a")
-        gigs.keep([gig])
+        kept(gigs, gig)
         (gig / "markers" / "a.analysis.json").unlink()  # its outline is kept
         heard(gig, catalogue, shelf, "b")
-        assert [told.takes for told in gigs.keep([gig])] == [2]
+        assert [told.takes for told in kept(gigs, gig)] == [2, 2]
         assert "01.02 long dense against-groove" in texts(gig)
 
 
@@ -116,10 +121,24 @@ def test_a_take_that_is_gone_leaves_the_session(gig):
         gigs = keeper(catalogue, shelf, Clock())
         heard(gig, catalogue, shelf, "a")
         heard(gig, catalogue, shelf, "b")
-        gigs.keep([gig])
+        kept(gigs, gig)
         (gig / "a.wav").unlink()
-        assert [told.takes for told in gigs.keep([gig])] == [1]
+        assert [told.takes for told in kept(gigs, gig)] == [1, 1]
         assert texts(gig)[0] == "01 b"
+
+
+def test_a_take_stays_in_the_session_as_it_was_while_it_waits_for_its_turn_again(gig):
+    with open_catalogue(gig / "markers", create=True) as catalogue:
+        shelf = Shelf(gig / "markers", files_of)
+        gigs = keeper(catalogue, shelf, Clock())
+        for name in "ab":
+            heard(gig, catalogue, shelf, name)
+        kept(gigs, gig)
+        before = texts(gig)
+        catalogue.queue([gig / "a.wav", gig / "new.wav"])
+        catalogue.start(gig / "a.wav")
+        assert kept(gigs, gig) == []
+        assert texts(gig) == before
 
 
 def test_a_session_that_cannot_be_written_is_told_in_one_line(gig):
@@ -128,7 +147,115 @@ def test_a_session_that_cannot_be_written_is_told_in_one_line(gig):
         heard(gig, catalogue, shelf, "a")
         (gig / "markers" / "gig.session-cues.csv").mkdir()
         with pytest.raises(BatchError, match=r"gig\.session-cues\.csv: is not by takemill"):
-            keeper(catalogue, shelf, Clock()).keep([gig])
+            kept(keeper(catalogue, shelf, Clock()), gig)
+
+
+def test_what_was_written_is_told_before_the_trouble_with_another_file(gig):
+    with open_catalogue(gig / "markers", create=True) as catalogue:
+        shelf = Shelf(gig / "markers", files_of)
+        heard(gig, catalogue, shelf, "a")
+        (gig / "markers" / "gig.session-cues.csv").mkdir()
+        told = keeper(catalogue, shelf, Clock()).keep([gig])
+        assert next(told).name == "gig.session-markers.mid"
+        with pytest.raises(BatchError, match=r"gig\.session-cues\.csv"):
+            next(told)
+
+
+def test_each_file_is_told_and_what_to_know_of_the_takes_once(gig):
+    with open_catalogue(gig / "markers", create=True) as catalogue:
+        shelf = Shelf(gig / "markers", files_of)
+        heard(gig, catalogue, shelf, "a")
+        (gig / "b.wav").touch()
+        catalogue.put(Entry(gig / "b.wav", State.FAILED, "is empty"))
+        told = kept(keeper(catalogue, shelf, Clock()), gig)
+    assert [(one.name, len(one.remarks)) for one in told] == [
+        ("gig.session-markers.mid", 0),
+        ("gig.session-cues.csv", 1),
+    ]
+
+
+@pytest.mark.parametrize("worked_on", [True, False])
+@pytest.mark.parametrize("folder_stays", [True, False])
+def test_a_session_whose_last_take_is_gone_says_that_there_are_none(tmp_path, worked_on, folder_stays):
+    out, gig = tmp_path / "markers", tmp_path / "gig"
+    out.mkdir()
+    gig.mkdir()
+    (gig / "takemill.toml").write_text("[session]\nwrite = true\n", encoding="utf-8")
+    forget_settings()
+    with open_catalogue(out, create=True) as catalogue:
+        shelf = Shelf(out, files_of)
+        gigs = keeper(catalogue, shelf, Clock())
+        heard(gig, catalogue, shelf, "a")
+        kept(gigs, gig)
+        (gig / "a.wav").unlink()
+        if not folder_stays:
+            shutil.rmtree(gig)
+        forget_settings()
+        (out / "gig.session-cues.csv").unlink()
+        told = kept(gigs, *([gig] if worked_on else []))
+        assert [(one.name, one.takes) for one in told] == [("gig.session-markers.mid", 0)]
+        assert markers_by_mido((out / "gig.session-markers.mid").read_bytes()) == []
+        assert not (out / "gig.session-cues.csv").exists(), "none is made anew"
+
+
+def test_a_take_that_is_yet_to_be_heard_leaves_a_session_as_it_was(gig):
+    # It may be the one that went, under a new name.
+    with open_catalogue(gig / "markers", create=True) as catalogue:
+        shelf = Shelf(gig / "markers", files_of)
+        gigs = keeper(catalogue, shelf, Clock())
+        heard(gig, catalogue, shelf, "a")
+        kept(gigs, gig)
+        (gig / "a.wav").rename(gig / "b.wav")
+        catalogue.queue([gig / "b.wav"])
+        assert kept(gigs, gig) == []
+
+
+def test_the_session_of_a_folder_that_was_renamed_leaves_nothing_under_its_old_name(tmp_path):
+    out, old, new = tmp_path / "markers", tmp_path / "old", tmp_path / "new"
+    out.mkdir()
+    old.mkdir()
+    (old / "takemill.toml").write_text("[session]\nwrite = true\n", encoding="utf-8")
+    forget_settings()
+    with open_catalogue(out, create=True) as catalogue:
+        shelf = Shelf(out, files_of)
+        gigs = keeper(catalogue, shelf, Clock())
+        entry = heard(old, catalogue, shelf, "a")
+        kept(gigs, old)
+        (out / "older.session-cues.csv").touch()
+        old.rename(new)
+        forget_settings()
+        catalogue.replace(entry.path, replace(entry, path=new / "a.wav"))
+        kept(gigs, old, new)
+    assert {path.name for path in out.glob("*.session-*")} == {
+        "new.session-markers.mid",
+        "new.session-cues.csv",
+        "older.session-cues.csv",
+    }
+
+
+@pytest.mark.parametrize("folder_stays", [True, False])
+def test_a_session_that_moves_into_another_folder_of_that_name_keeps_its_name(tmp_path, folder_stays):
+    out, old, new = tmp_path / "markers", tmp_path / "monday" / "gig", tmp_path / "friday" / "gig"
+    out.mkdir()
+    for folder in (old, new):
+        folder.mkdir(parents=True)
+        (folder / "takemill.toml").write_text("[session]\nwrite = true\n", encoding="utf-8")
+    forget_settings()
+    with open_catalogue(out, create=True) as catalogue:
+        shelf = Shelf(out, files_of)
+        gigs = keeper(catalogue, shelf, Clock())
+        entry = heard(old, catalogue, shelf, "a")
+        kept(gigs, old)
+        (old / "a.wav").rename(new / "a.wav")
+        if not folder_stays:
+            shutil.rmtree(old)
+        catalogue.replace(entry.path, replace(entry, path=new / "a.wav"))
+        kept(gigs, old, new)
+    assert {path.name for path in out.glob("*.session-*")} == {
+        "gig.session-markers.mid",
+        "gig.session-cues.csv",
+    }
+    assert markers_by_mido((out / "gig.session-markers.mid").read_bytes())[0][1] == "01 a"
 
 
 def test_folders_of_one_name_have_sessions_of_their_own(tmp_path):
@@ -141,8 +268,9 @@ def test_folders_of_one_name_have_sessions_of_their_own(tmp_path):
             folder.mkdir(parents=True)
             (folder / "takemill.toml").write_text("[session]\nwrite = true\n", encoding="utf-8")
             heard(folder, catalogue, shelf, f"take of {folder.parent.name}")
-        names = {told.name for told in keeper(catalogue, shelf, Clock()).keep(folders)}
-    assert names == {f"{day}-gig.session.session-markers.mid" for day in ("monday", "friday")}
+        names = {told.name for told in kept(keeper(catalogue, shelf, Clock()), *folders)}
+    endings = ("session-markers.mid", "session-cues.csv")
+    assert names == {f"{day}-gig.session.{ending}" for day in ("monday", "friday") for ending in endings}
     assert all((out / name).is_file() for name in names)
 
 

@@ -16,7 +16,8 @@ from sounding import write_midi_take, write_tempo_map
 
 from batch.entry import Stamp
 from batch.errors import BatchError
-from batch.folder import forget_settings
+from batch.folder import brief, forget_settings, settings_of
+from batch.scan import Found, scan
 from batch.settings import WatchSettings
 from batch.watch import LOOK_AGAIN_S, Look, Settling, Watcher
 
@@ -122,6 +123,102 @@ def test_settings_that_change_bring_the_takes_up_again(tmp_path):
     settings = tmp_path / "takemill.toml"
     settings.write_text("[labels]\n")
     assert [eyes.after(0, settings), eyes.after(1)] == [[], ["one.mid"]]
+
+
+def before_and_after(tmp_path: Path, *lying: Path) -> tuple[Eyes, Path]:
+    """Return a watcher that knows a take and what lies beside it, all of it read as when a take is heard."""
+    take = write_midi_take(tmp_path / "one.mid")
+    eyes = Eyes(tmp_path)
+    assert [eyes.after(0, *lying), eyes.after(1)] == [[], ["one.mid"]]
+    brief(take)
+    return eyes, take
+
+
+def written_over(path: Path, text: str, folder: Path, eyes: Eyes) -> None:
+    """Write as a shell does: the watcher looks while the file is still empty."""
+    path.write_text("")
+    eyes.look(0, path)
+    brief(folder / "one.mid")
+    path.write_text(text)
+
+
+def renamed_over(path: Path, text: str, folder: Path, eyes: Eyes) -> None:
+    """Write as an editor does: the watcher looks while the new text has another name."""
+    temporary = path.with_name("takemill.toml~1")
+    temporary.write_text(text)
+    eyes.look(0, temporary)
+    brief(folder / "one.mid")
+    temporary.replace(path)
+
+
+@pytest.mark.parametrize("write", [written_over, renamed_over])
+@pytest.mark.parametrize("told", [True, False])
+def test_settings_that_were_there_before_are_read_again_when_they_change(tmp_path, write, told):
+    settings = tmp_path / "takemill.toml"
+    settings.write_text("[labels]\n")
+    eyes, take = before_and_after(tmp_path)
+    rendition = brief(take).rendition
+    write(settings, '[markers]\nlabels = ["density"]\n', tmp_path, eyes)
+    changed = [settings] if told else []
+    assert eyes.after(0 if told else LOOK_AGAIN_S, *changed) == []
+    brief(take)  # others are heard meanwhile
+    assert eyes.after(1) == ["one.mid"]
+    assert settings_of(tmp_path).markers.labels == ("density",)
+    assert brief(take).rendition != rendition
+
+
+def test_settings_read_in_the_instant_before_they_change_are_read_again(tmp_path, monkeypatch):
+    settings = tmp_path / "takemill.toml"
+    settings.write_text("[labels]\n")
+    eyes, _ = before_and_after(tmp_path)
+    settings.write_text("[labels]\n# again\n")
+
+    def scanned_too_soon(folder: Path, out: Path) -> Found:
+        settings_of(folder)
+        settings.write_text('[markers]\nlabels = ["density"]\n')
+        return scan(folder, out)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("batch.watch.scan", scanned_too_soon)
+        assert eyes.after(0, settings) == []
+    assert eyes.after(1) == ["one.mid"]
+    assert settings_of(tmp_path).markers.labels == ("density",)
+
+
+def test_settings_that_change_what_a_take_is_are_followed_at_once(tmp_path):
+    settings = tmp_path / "takemill.toml"
+    settings.write_text("")
+    write_midi_take(tmp_path / "two.mid")
+    eyes = Eyes(tmp_path)
+    assert [eyes.after(0), eyes.after(1)] == [[], ["two.mid"]]
+    write_midi_take(tmp_path / "one.mid")
+    eyes.after(0, tmp_path / "one.mid"), eyes.after(1)
+    settings.write_text('[folder]\nexclude = ["two.*"]\n')
+    assert eyes.look(0, settings).gone == (tmp_path / "two.mid",)
+    assert eyes.after(1) == ["one.mid"]
+
+
+def test_a_companion_that_goes_is_looked_for_again(tmp_path):
+    click = wav(tmp_path / "one.click.wav")
+    eyes, take = before_and_after(tmp_path, click)
+    assert brief(take).companion == click
+    click.unlink()
+    assert eyes.after(0, click) == ["one.mid"]
+    assert brief(take).companion is None
+
+
+@pytest.mark.parametrize("name", ["tempo.mid", "one.chords.txt"])
+def test_what_takes_the_place_of_another_of_the_same_time_is_read_again(tmp_path, name):
+    # As a program that keeps times does, such as one that unpacks an archive.
+    beside = write_tempo_map(tmp_path / name)
+    eyes, take = before_and_after(tmp_path)
+    recipe, time_ns = brief(take).recipe, beside.stat().st_mtime_ns
+    write_tempo_map(tmp_path / ".other", tempo_bpm=90)
+    os.utime(tmp_path / ".other", ns=(time_ns, time_ns))
+    (tmp_path / ".other").replace(beside)
+    eyes.after(0, beside)
+    assert eyes.after(1) == ["one.mid"]
+    assert brief(take).recipe != recipe
 
 
 def test_a_change_that_no_event_told_of_is_seen_in_time(tmp_path):

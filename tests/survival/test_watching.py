@@ -9,6 +9,7 @@ from threading import Timer
 
 import pytest
 import soundfile
+from reading import markers_by_mido
 from sounding import RATE_HZ, line, sound_of, write_midi_take, write_take
 from surviving import SUFFIXES, assert_all_is_well, start
 
@@ -189,6 +190,47 @@ def test_a_mistake_in_the_settings_is_said_and_mended_while_it_watches(watched):
     watched.until("take.mid: 6 phrases")
     watched.stop()
     assert watched.count("no such setting") == 1
+
+
+def marker_words(out: Path) -> set[str]:
+    return {
+        word for _, text in markers_by_mido((out / "take.markers.mid").read_bytes()) for word in text.split()
+    }
+
+
+@pytest.mark.parametrize("how", ["written over", "renamed over"])
+def test_settings_that_change_while_it_watches_are_followed(watched, how):
+    settings = watched.folder / "takemill.toml"
+    write_midi_take(watched.folder / "take.mid")
+    watched.until("1 heard;")
+    assert marker_words(watched.out) & {"long", "short"}
+    text = f'{settings.read_text()}[markers]\nlabels = ["density"]\n'
+    if how == "written over":
+        settings.write_text(text)
+    else:
+        (watched.folder / "takemill.toml.new").write_text(text)
+        (watched.folder / "takemill.toml.new").replace(settings)
+    watched.until("1 written again;")
+    assert not marker_words(watched.out) & {"long", "short"}
+    watched.stop()
+    assert watched.count("heard before") == 0
+
+
+def test_the_files_about_all_takes_are_never_without_a_take_that_is_worked_on_again(tmp_path):
+    settings = "[page]\nwrite = true\n[session]\nwrite = true\n"
+    watched = Watched(tmp_path, settings)
+    write_midi_take(tmp_path / "take.mid")
+    watched.until("listen.html: 1 take ")
+    (tmp_path / "take.mid").rename(tmp_path / "renamed.mid")
+    watched.until("renamed.mid: 6 phrases")
+    watched.until("listen.html: 1 take ")
+    watched.stop()
+    write_midi_take(tmp_path / "renamed.mid", line(phrases=8))
+    again = Watched(tmp_path, settings)
+    again.until("renamed.mid: 8 phrases")
+    again.until("listen.html: 1 take ")
+    again.stop()
+    assert watched.count("0 takes") + again.count("0 takes") == 0
 
 
 def test_a_folder_that_goes_and_comes_back_is_watched_on(watched):
