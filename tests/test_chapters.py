@@ -1,14 +1,15 @@
 """Which chapters a take has: their number, where they are cut, and what they are called."""
 
+import time
 from dataclasses import replace
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 import pytest
 from building import LABELS, analysis_of, phrases_at, take_info
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batch.model import Analysis, Density, Groove, Labels, Length
+from batch.model import Analysis, Density, Groove, LabelledPhrase, Labels, Length
 from exporters.base import LONGEST, phrase_names
 from exporters.chapters.chapter import Division, clock
 from exporters.chapters.sections import section_title, sections_of
@@ -131,6 +132,48 @@ def test_whatever_is_played_titles_are_short_unlike_and_sort_as_they_lie(analysi
 def test_each_phrase_is_in_one_section():
     sections = sections_of(groups(7, 30, 2, 19).phrases, 8)
     assert [index for section in sections for index in section] == list(range(58))
+
+
+def rested(rests_s: list[float]) -> tuple[LabelledPhrase, ...]:
+    """Return phrases of 2 s with these rests between them."""
+    starts_s = [0.0, *accumulate(2 + rest_s for rest_s in rests_s)]
+    return phrases_at([(start_s, start_s + 2) for start_s in starts_s])
+
+
+def test_an_hour_of_six_tries_has_six_sections():
+    one_try = [1.5, 2.0, 1.5, 4.0, 1.5, 2.0, 1.5, 4.0, 1.5, 2.0]
+    sections = sections_of(rested([*one_try, *[560.0, *one_try] * 5]), 24)
+    assert sections == [range(at, at + 11) for at in range(0, 66, 11)]
+
+
+@given(
+    st.lists(st.floats(0, 5), min_size=5, max_size=300),
+    st.integers(2, 255),
+    st.data(),
+)
+def test_a_much_longer_rest_is_a_cut_and_each_phrase_in_one_section(rests_s, most, data):
+    few = min(most - 1, (len(rests_s) + 1) // 3)
+    breaks = data.draw(st.sets(st.integers(0, len(rests_s) - 1), max_size=few))
+    rests_s = [rest_s + 60 * (at in breaks) for at, rest_s in enumerate(rests_s)]
+    sections = sections_of(rested(rests_s), most)
+    assert len(sections) <= most
+    assert [index for section in sections for index in section] == list(range(len(rests_s) + 1))
+    assert {at + 1 for at in breaks} <= {section.start for section in sections}
+
+
+@given(st.lists(st.floats(1, 1.9), min_size=7, max_size=300), st.integers(2, 255))
+def test_sections_are_alike_where_rests_are_and_none_is_a_phrase(rests_s, most):
+    lengths = [len(section) for section in sections_of(rested(rests_s), most)]
+    mean = sum(lengths) / len(lengths)
+    assert min(lengths) >= max(2, mean / 3 - 1e-9)
+    assert max(lengths) <= mean * 5 / 3 + 1e-9
+
+
+def test_as_many_phrases_as_an_evening_has_are_parted_at_once():
+    rests_s = [0.5 + index * 7919 % 1009 / 300 for index in range(1999)]
+    began_s = time.process_time()
+    assert len(sections_of(rested(rests_s), 255)) == 255
+    assert time.process_time() - began_s < 5
 
 
 def test_a_title_of_six_labels_has_as_many_as_fit():

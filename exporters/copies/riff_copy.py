@@ -2,7 +2,8 @@
 
 Chunks that come after the sound shift nothing that lies before it. A form that what is added lifts over the
 4 GiB of RIFF becomes RF64 (EBU Tech 3306): ``ds64`` comes first, in place of a chunk ``JUNK`` that keeps
-room for it where there is one, and the 32-bit sizes of form and sound are -1.
+room for it where there is one, and the 32-bit sizes of form and sound are -1,
+as are those of other chunks whose sizes only its table holds.
 """
 
 import struct
@@ -59,7 +60,7 @@ def write_form(
     name = form.name if form.is_long or not is_long else b"RF64"
     copy.write(struct.pack("<4sI4s", name, LONG if is_long else _size(pieces), b"WAVE"))
     for piece in pieces:
-        stated = LONG if is_long and piece.content is sound else piece.length
+        stated = LONG if is_long and (piece.content is sound or piece.length >= LONG) else piece.length
         copy.write(struct.pack("<4sI", piece.name, stated))
         for block in _blocks(form, source, piece):
             copy.write(block)

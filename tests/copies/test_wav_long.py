@@ -232,3 +232,20 @@ def test_a_sound_larger_than_the_file_is_cut_short(tmp_path):
     path.write_bytes(content)
     with pytest.raises(TakeError, match="its chunk 'data' is not whole"):
         copied(path)
+
+
+def test_another_chunk_whose_size_the_table_holds_is_copied(tmp_path):
+    # EBU Tech 3306: the table has the sizes of chunks other than data beyond 4 GiB; their own field is -1.
+    path, length, sound = tmp_path / "take.rf64", (4 << 30) + 2, RATE * FRAME
+    row = struct.pack("<4sQ", b"bulk", length)
+    size = 4 + len(ds64(0, 0, 0, row, 1)) + len(FORMAT) + 8 + sound + 8 + length
+    head = ds64(size, sound, RATE, row, 1) + FORMAT + b"data" + struct.pack("<I", LONG) + bytes(sound)
+    with path.open("wb") as stream:
+        stream.write(b"RF64" + struct.pack("<I", LONG) + b"WAVE" + head + b"bulk" + struct.pack("<I", LONG))
+        written_with_ends(stream, length)
+    assert path.stat().st_size == size + 8
+    with sparse_copy(path).open("rb") as stream:
+        assert stream.read(12 + len(head))[60:] == (b"RF64\xff\xff\xff\xffWAVE" + head)[60:]
+        assert stream.read(12) == b"bulk\xff\xff\xff\xff" + struct.pack("<hh", 1, 1)
+        stream.seek(length - 8, io.SEEK_CUR)
+        assert stream.read(8) == struct.pack("<hh", 1, 1) + b"cue "
