@@ -39,7 +39,7 @@ class Copier(Protocol):
         """
 
     def copy(self, analysis: Analysis, recording: Path, copy: BinaryIO) -> None:
-        """Write the copy to a stream that is empty, and can be read and sought.
+        """Write the copy to a file that is empty, open to be written, read and sought.
 
         It bears ``names.MADE_BY``, or is never written over.
 
