@@ -84,6 +84,7 @@ def run(asked: argparse.Namespace) -> int:
     """Analyse takes once."""
     from batch.at_work import Role, tidy
     from batch.folder import settings_of
+    from batch.names import absolute
     from batch.scan import gather
     from batch.terminal import say_problem
 
@@ -96,7 +97,8 @@ def run(asked: argparse.Namespace) -> int:
     all_done = True
     if takes or _is_written_to(asked):  # also where the last take went: what is written of all says so
         out: Path = asked.out or _default_out(asked.paths)
-        folders = list(dict.fromkeys(take.parent for take in takes))
+        named = (absolute(path) for path in asked.paths if os.path.isdir(path))
+        folders = list(dict.fromkeys([*(take.parent for take in takes), *named]))
         for folder in folders:
             settings_of(folder)  # a mistake in the settings shows before anything is done
         workshop = _workshop(out, extras)

@@ -21,6 +21,7 @@ from batch.outlines import outlines_of
 from batch.outputs import is_ours
 from batch.scan import settings_or_defaults
 from batch.session import Layout, SessionTake, lay_out
+from batch.settings import Settings
 from batch.shelf import Shelf
 from batch.tempo import TempoMap
 
@@ -58,8 +59,9 @@ class Gigs:
                 names.setdefault(folder, name)
             elif name not in names.values():
                 self._take_away(name)
+        suffixes = [exporter.suffix for exporter in self._every(Settings())]
         for folder, name in names.items():
-            if wanted.get(folder) or self._may_be_left(folder, name):
+            if wanted.get(folder) or (self._has_any(name, suffixes) and not _has_takes(folder)):
                 yield from self._write(folder, name, wanted.get(folder, ()), trouble)
         if trouble:
             raise BatchError("\n".join(trouble))
@@ -76,20 +78,16 @@ class Gigs:
 
     def _lying(self, folder: Path, name: str) -> "list[SessionExporter]":
         """Return the exporters of all session files that are there under this name, asked for or not."""
-        settings = settings_or_defaults(folder)
-        session = settings.session.model_copy(update={"write": True})
-        every = self.exporters(settings.model_copy(update={"session": session}), there=lambda _: True)
+        every = self._every(settings_or_defaults(folder))
         return [one for one in every if is_ours(self.shelf.folder / f"{name}{one.suffix}")]
 
-    def _may_be_left(self, folder: Path, name: str) -> bool:
-        """Return whether session files are there of a folder that by its names holds no take."""
-        try:
-            with os.scandir(folder) as listing:
-                if any(is_take_name(entry.name) for entry in listing):
-                    return False
-        except OSError:
-            pass  # it may be gone
-        return bool(self._lying(folder, name))
+    def _every(self, settings: Settings) -> "Sequence[SessionExporter]":
+        """Return all exporters of sessions that there are."""
+        session = settings.session.model_copy(update={"write": True})
+        return self.exporters(settings.model_copy(update={"session": session}), there=lambda _: True)
+
+    def _has_any(self, name: str, suffixes: Iterable[str]) -> bool:
+        return any(os.path.exists(self.shelf.folder / f"{name}{suffix}") for suffix in suffixes)
 
     def _take_away(self, name: str) -> None:
         """Take away the files of a folder that was renamed with its takes, whose session has a new name."""
@@ -136,6 +134,15 @@ class Gigs:
         heard = next(entry for entry in entries if entry.state is State.DONE)
         analysis = self.shelf.read(heard)
         return analysis.grid.tempo_map if analysis and analysis.grid else None
+
+
+def _has_takes(folder: Path) -> bool:
+    """Return whether a folder holds takes, by their names."""
+    try:
+        with os.scandir(folder) as listing:
+            return any(is_take_name(entry.name) for entry in listing)
+    except OSError:
+        return False  # it may be gone
 
 
 def _session_names(folders: Iterable[Path]) -> dict[Path, str]:
