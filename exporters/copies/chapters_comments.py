@@ -16,7 +16,7 @@ from mutagen.oggopus import OggOpus
 from mutagen.oggvorbis import OggVorbis
 
 from batch.names import MADE_BY
-from batch.tags import TooLargeTagsError
+from batch.tag_bounds import TooLargeTagsError
 from exporters.chapters.chapter import Chapter, clock
 
 MOST_CHAPTERS = 999

@@ -11,7 +11,7 @@ from typing import BinaryIO
 from mutagen.id3 import CHAP, CTOC, ID3, TIT2, TXXX, CTOCFlags, Encoding, Frame, Frames
 
 from batch.names import MADE_BY
-from batch.tags import TooLargeTagsError  # which bounds what mutagen reads, too
+from batch.tag_bounds import TooLargeTagsError  # which bounds what mutagen reads, too
 from exporters.chapters.chapter import Chapter
 
 _VERSION, _OLDEST, _HEADER_BYTES, _FOOTER = 4, 2, 10, 0x10

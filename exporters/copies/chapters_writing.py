@@ -13,7 +13,7 @@ from batch.model import Analysis, TakeInfo
 from batch.names import MADE_BY
 from batch.regular import open_regular, size_of, unreadable
 from batch.sound.chunks import HEAD_BYTES, kind_of
-from batch.tags import BROKEN, TooLargeTagsError
+from batch.tag_bounds import BROKEN, TooLargeTagsError
 from exporters.chapters.chapter import Chapter, Division
 from exporters.chapters.takes import chapters_of
 from exporters.copies.chapters_comments import MOST_CHAPTERS, Comment, add_to_flac, add_to_ogg
