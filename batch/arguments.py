@@ -58,7 +58,7 @@ def parser_of(*commands: Command) -> argparse.ArgumentParser:
     one.add_argument("folder", nargs="?", type=Path, metavar="DIR", help=_FOLDER_HELP)
     one.add_argument("--by", choices=RANK_BY, default=RANK_BY[0], help="what to sort by (default: variety)")
     format_help = (
-        "how to write it (default: table); xspf and m3u8 are playlists, links absolute without --out"
+        "how to write it (default: table); xspf and m3u8 are playlists, with absolute links in a pipe"
     )
     one.add_argument("--format", choices=RANK_FORMATS, help=format_help)
     out_help = "write it there, in the format of its ending; a playlist's links are relative to FILE's folder"

@@ -371,14 +371,17 @@ def _playlist(ranked: Sequence["Ranked"], where: Path, asked: argparse.Namespace
     from batch.lookup import folder_name, way_between
     from batch.names import absolute
     from batch.outlines import read_outlines
+    from batch.rank_file import behind
     from batch.shelf import Shelf
     from batch.terminal import progress
     from exporters import files_of
     from exporters.playlists import playlist_of_ranking
 
     entries = [take.entry for take in ranked]
-    folder = absolute(asked.out).parent if asked.out is not None else None
-    links = [way_between(folder, entry.path) if folder else entry.path.as_posix() for entry in entries]
+    goes_to = absolute(asked.out) if asked.out is not None else behind(sys.stdout)
+    links = [
+        way_between(goes_to.parent, entry.path) if goes_to else entry.path.as_posix() for entry in entries
+    ]
     shelf = Shelf(where, files_of)
 
     def told(catalogue: "Catalogue") -> tuple[str, dict[Path, str | None]]:

@@ -2,7 +2,9 @@
 
 import os
 import re
+import stat
 from pathlib import Path
+from typing import TextIO
 
 from batch.errors import BatchError
 from batch.outputs import write_whole
@@ -52,6 +54,19 @@ def check(out: Path, ours: re.Pattern[bytes]) -> None:
         raise BatchError(f"{out}: cannot be read ({error.strerror}); name another file") from error
     if not is_ours:
         raise BatchError(f"{out}: is no such ranking by takemill and was left alone; name another file")
+
+
+def behind(stream: TextIO) -> Path | None:
+    """Return the file that a stream goes to, by a shell's ``>``; None where that is none, or not told.
+
+    Linux tells it (proc(5), /proc/self/fd).
+    """
+    try:
+        is_file = stat.S_ISREG(os.fstat(stream.fileno()).st_mode)
+        path = Path(os.readlink(f"/proc/self/fd/{stream.fileno()}"))  # noqa: PTH115  Path.readlink is no simpler
+    except (OSError, ValueError):
+        return None
+    return path if is_file and os.path.isfile(path) else None
 
 
 def write(out: Path, content: bytes) -> None:

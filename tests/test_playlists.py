@@ -4,6 +4,7 @@ import os
 import re
 import shutil
 import sqlite3
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 from urllib.parse import unquote, unquote_to_bytes, urljoin, urlsplit
@@ -11,6 +12,7 @@ from urllib.parse import unquote, unquote_to_bytes, urljoin, urlsplit
 import m3u8
 import pytest
 import xspf_lib
+from conftest import COMMAND
 from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
@@ -318,6 +320,17 @@ def test_who_plays_is_told_by_the_tags_even_while_another_process_writes_to_the_
         other.rollback()
     assert (said.returncode, said.stderr) == (0, "")
     assert [track["creator"] for track in tracks_of(said.stdout.encode())] == ["Ada Quill"]
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="only Linux tells where output goes")
+def test_links_are_relative_to_the_file_that_standard_output_goes_to(gig, takemill):
+    by_option, by_shell = gig / "lists" / "a.m3u8", gig / "lists" / "b.m3u8"
+    by_option.parent.mkdir()
+    takemill("rank", gig, "--out", by_option)
+    with by_shell.open("wb") as stream:
+        subprocess.run([COMMAND, "rank", gig, "--format", "m3u8"], stdout=stream, check=True, timeout=120)
+    assert by_shell.read_bytes() == by_option.read_bytes()
+    assert b"\n../" in by_shell.read_bytes()
 
 
 def test_on_standard_output_links_are_absolute(gig, takemill):
