@@ -295,13 +295,13 @@ def test_a_killed_run_loses_nothing_and_is_taken_up_again(takemill, tmp_path, af
     assert {path: path.read_bytes() for path in before} == before
 
 
-def test_a_disk_that_fills_leaves_no_half_take(takemill, tmp_path):
-    # A file where the cue list should go stands for a write that fails half-way through a take.
+def test_what_stands_where_a_file_should_go_leaves_no_half_take(takemill, tmp_path):
     write_midi_take(tmp_path / "solo.mid")
-    (tmp_path / "markers" / "solo.cues.csv").mkdir(parents=True)
+    cues = tmp_path / "markers" / "solo.cues.csv"
+    cues.mkdir(parents=True)
     done = takemill("run", tmp_path)
-    assert done.returncode == 1
-    assert done.stderr.startswith("solo.mid: its files cannot be written to")
+    said = f"solo.mid: {cues} is not by takemill and was left alone; move it away\n"
+    assert (done.returncode, done.stderr) == (1, said)
     assert {path.name for path in (tmp_path / "markers").iterdir()} == {"solo.cues.csv", "catalogue.sqlite"}
 
 
